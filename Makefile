@@ -1,0 +1,74 @@
+# `make` alone lists what there is to make. Everything stays inside this folder, except for the
+# system packages of `make system`.
+
+PYTHON ?= python3
+# Branch coverage that protocols and benchd/core must reach, in percent; 0 only reports it.
+COVER_MIN ?= 0
+# Test processes at a time.
+JOBS ?= auto
+
+BIN := .venv/bin
+PYTEST := $(BIN)/python -m pytest
+COVER := --cov --cov-config=pyproject.toml --cov-report=
+
+.DEFAULT_GOAL := help
+.PHONY: help setup demo test check format lint types imports bench system clean
+
+help:  ## list the targets
+	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-8s %s\n", $$1, $$2 }' Makefile
+
+setup: .venv/ready-for-tests  ## make .venv and install benchd with what its tests need
+
+demo: .venv/ready-to-run  ## set up, then run portions on the simulated bench
+	$(BIN)/benchd demo
+
+test: system setup lint types imports  ## set up, then run every check and every test
+	$(PYTEST) -n $(JOBS) -m "not slow" $(COVER)
+	$(PYTEST) -n $(JOBS) -m slow $(COVER) --cov-append
+	$(BIN)/coverage report --fail-under=$(COVER_MIN)
+
+check: setup lint types imports  ## what to run before a commit: format, lint, types, imports, fast tests
+	$(PYTEST) -n $(JOBS) -m "not slow"
+
+format: setup  ## rewrite the Python files in the house format
+	$(BIN)/ruff format .
+	$(BIN)/ruff check --fix-only --quiet .
+
+lint: setup  ## check format and lint
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+
+types: setup  ## check types
+	$(BIN)/mypy
+
+imports: setup  ## check who imports whom
+	$(BIN)/lint-imports
+
+bench: setup  ## measure speed
+	$(BIN)/python -m tests.bench
+
+system:  ## install the system packages that some tests need, where that is allowed
+	@.ci/system tests
+
+clean:  ## remove everything that was made here, .venv too
+	rm -rf .venv build dist *.egg-info sim/_core .coverage .coverage.* htmlcov
+	rm -rf .mypy_cache .pytest_cache .ruff_cache .import_linter_cache .hypothesis
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +
+
+# The stamps make the second call quick; they age when the requirements or the build change.
+INSTALL_INPUTS := pyproject.toml sim/build_backend.py sim/build_core.py
+
+.venv/bin/python:
+	@.ci/system venv $(PYTHON)
+	$(PYTHON) -m venv .venv
+
+.venv/ready-to-run: .venv/bin/python $(INSTALL_INPUTS)
+	@echo "About to install into .venv: benchd and the libraries it runs on (pyproject.toml, dependencies)."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+.venv/ready-for-tests: .venv/bin/python $(INSTALL_INPUTS)
+	@echo "About to install into .venv: benchd, the libraries it runs on, and those of its tests"
+	@echo "(pyproject.toml, dependencies and the extra 'test')."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@touch $@ .venv/ready-to-run

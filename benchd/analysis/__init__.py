@@ -1,0 +1,1 @@
+"""Reading journals back: tables, replay, study, reports and export."""

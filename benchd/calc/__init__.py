@@ -1,0 +1,1 @@
+"""Pure calculation: sizing, statistics and units, in SI, each with its source."""

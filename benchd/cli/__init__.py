@@ -1,0 +1,1 @@
+"""Commands for the person at the bench; each loads only what it uses."""

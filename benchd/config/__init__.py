@@ -1,0 +1,1 @@
+"""Bench cards and dough cards: read once, checked, then frozen."""

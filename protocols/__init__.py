@@ -1,0 +1,1 @@
+"""The vocabulary of both wires: board lines, and requests on the socket; no input or output."""

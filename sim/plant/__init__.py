@@ -1,0 +1,1 @@
+"""Pure physics of the bench: dough, feed, cutter, eye and scale."""

@@ -1,0 +1,1 @@
+"""Terminal screens: they show status snapshots and send requests, and decide nothing."""
