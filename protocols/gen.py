@@ -1,0 +1,149 @@
+"""Writes what is made from the tables: SPEC.md's marked parts and the C++ header of the wire.
+
+Run `python -m protocols.gen` after a change of messages, codes or limits; `--check` only compares, for the tests.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+
+from protocols import codes, limits, messages
+
+HERE = Path(__file__).parent
+SPEC = HERE / "SPEC.md"
+HEADER = HERE / "firmware" / "core" / "wire.h"
+
+
+def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    lines += ["| " + " | ".join(str(cell) for cell in row) + " |" for row in rows]
+    return "\n".join(lines)
+
+
+def _numbered(words: Sequence[str], title: str) -> str:
+    return _table(["number", title], enumerate(words))
+
+
+def _field(name: str, field: messages.Number | messages.Word) -> str:
+    if isinstance(field, messages.Word):
+        return f"`{name}` word of at most {field.length}: {field.meaning}"
+    unit = f" {field.unit}" if field.unit else ""
+    return f"`{name}` {field.low} to {field.high}{unit}: {field.meaning}"
+
+
+def _messages(base: type[messages.Message]) -> str:
+    rows = []
+    for tag, spec in messages.MESSAGES.items():
+        if issubclass(spec.cls, base):
+            fields = "; ".join(_field(name, field) for name, field in spec.fields) or "–"
+            rows.append((f"`{tag}`", spec.cls.code, (spec.cls.__doc__ or "").split("\n")[0], fields))
+    return _table(["line", "journal code", "meaning", "fields in order"], rows)
+
+
+def tables() -> dict[str, str]:
+    """Return every generated table of SPEC.md by the name in its marker."""
+    return {
+        "host": _messages(messages.HostMessage),
+        "board": _messages(messages.BoardMessage),
+        "refusals": _table(
+            ["code", "word", "value, bound", "sentence"],
+            [(r.code, r.word, r.carries, r.sentence) for r in codes.REFUSALS],
+        ),
+        "limits": _table(
+            ["key", "name", "unit", "from", "to", "at boot", "group", "meaning"], limits.LIMITS
+        ),
+        "fitted": _table(["bit", "part"], [(bit, name) for name, bit in limits.FITTED_BITS.items()]),
+        "modes": _numbered(codes.MODES, "mode"),
+        "pins": _numbered(codes.PINS, "pin"),
+        "phases": _numbered(codes.PHASES, "phase"),
+        "moves": _numbered(codes.MOVES, "move"),
+        "endings": _numbered(codes.MOVE_ENDINGS, "ending of a move"),
+        "outcomes": _numbered(codes.OUTCOMES, "outcome"),
+        "causes": _numbered(codes.CAUSES, "cause of a start"),
+        "interlocks": _table(
+            ["code", "kind", "reset", "where", "what it watches", "value, bound"],
+            [(i.code, i.kind, i.reset, i.place, i.title, i.carries) for i in codes.INTERLOCKS],
+        ),
+    }
+
+
+def spec_text(text: str) -> str:
+    """Return SPEC.md's text with every marked table made afresh."""
+    for name, table in tables().items():
+        pattern = re.compile(rf"(<!-- table: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
+        text, count = pattern.subn(lambda found, t=table: f"{found[1]}{t}\n{found[2]}", text)
+        if count != 1:
+            raise ValueError(f"SPEC.md has {count} places for the table '{name}', not one.")
+    return text
+
+
+def _constants(prefix: str, words: Sequence[str]) -> list[str]:
+    return [
+        f"static const uint8_t {prefix}_{word.upper().replace('-', '_')} = {number};"
+        for number, word in enumerate(words)
+    ]
+
+
+def header_text() -> str:
+    """Return the C++ header with every number of the wire."""
+    out = [
+        "// Made by protocols/gen.py from messages.py, codes.py and limits.py. Do not edit by hand.",
+        "#ifndef BENCHD_WIRE_H",
+        "#define BENCHD_WIRE_H",
+        "#include <stdint.h>",
+        "",
+        "namespace wire {",
+    ]
+    for name in (
+        "PROTOCOL", "LINE_BYTES_MAX", "WINDOW_BYTES", "BEAT_MS", "BEAT_HELD_MS", "FRESH_MS", "ARM_MS", "RESEND_MS",
+        "DRIVE_OFF_MS", "HOME_STEADY_MS", "RING_EVENTS", "RING_EVENTS_NEEDED", "BUTTON_MS", "COLLAPSE_PERCENT",
+        "COLLAPSE_MS", "COLLAPSE_FLOOR_DN", "RELIEVED_DN", "NOT_FITTED",
+    ):  # fmt: skip
+        out.append(f"static const uint16_t {name} = {getattr(limits, name)};")
+    out.append("")
+    for prefix, words in (
+        ("MODE", codes.MODES), ("PHASE", codes.PHASES), ("PIN", codes.PINS), ("CAUSE", codes.CAUSES),
+        ("MOVE", codes.MOVES), ("ENDING", codes.MOVE_ENDINGS), ("OUTCOME", codes.OUTCOMES),
+    ):  # fmt: skip
+        out += _constants(prefix, words)
+    for refusal in codes.REFUSALS:
+        out.append(f"static const uint8_t NO_{refusal.word.upper().replace('-', '_')} = {refusal.code};")
+    for name, bit in limits.FITTED_BITS.items():
+        out.append(f"static const uint16_t FITTED_{name.upper()} = {1 << bit};")
+    out += ["", "// Event kinds are the journal codes of their messages."]
+    for tag, spec in messages.MESSAGES.items():
+        out.append(f"static const uint8_t CODE_{tag.upper()} = {spec.cls.code};")
+    out += ["", "// Index of each limit in the table below."]
+    for index, limit in enumerate(limits.LIMITS):
+        out.append(f"static const uint8_t LIMIT_{limit.name.upper()} = {index};")
+    out += [
+        f"static const uint8_t LIMIT_COUNT = {len(limits.LIMITS)};",
+        "struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };",
+        "#define BENCHD_LIMIT_ROWS \\",
+    ]
+    rows = [f"  {{{limit.key}, {limit.low}, {limit.high}, {limit.start}}}" for limit in limits.LIMITS]
+    out.append(", \\\n".join(rows))
+    out += ["", "}  // namespace wire", "", "#endif", ""]
+    return "\n".join(out)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Write both files, or with --check say whether they are current; 0 if they are."""
+    stale = 0
+    for path, text in ((SPEC, spec_text(SPEC.read_text("utf-8"))), (HEADER, header_text())):
+        if path.exists() and path.read_text("utf-8") == text:
+            continue
+        if "--check" in arguments:
+            sys.stderr.write(f"{path.name} is not current: run 'python -m protocols.gen'.\n")
+            stale = 1
+        else:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(text, "utf-8")
+    return stale
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
