@@ -48,7 +48,7 @@ class BuildCore(Command):
     """Build step: the shared library, into the built package or, when editable, into the tree."""
 
     description = "compile the firmware core for this machine"
-    user_options: ClassVar[list[tuple[str, str | None, str | None]]] = []
+    user_options: ClassVar[list[tuple[str, str, str]]] = []
     editable_mode: bool = False
     build_lib: str | None = None
 
@@ -64,7 +64,7 @@ class BuildCore(Command):
     def run(self) -> None:
         """Builds the library."""
         if not build_core.sources():
-            print("benchd: no firmware sources yet, so no library is built", file=sys.stderr)
+            sys.stderr.write("benchd: there are no firmware sources, so no library is built\n")
             return
         build_core.build(self._out_dir())
 

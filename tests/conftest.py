@@ -1,0 +1,96 @@
+"""House rules of a test run: nothing skipped in CI, seeds to replay, slow tests named."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import zlib
+from collections.abc import Generator
+
+import pytest
+from hypothesis import settings
+
+IN_CI = os.environ.get("CI") == "true"
+STRICT_TIME = os.environ.get("BENCHD_STRICT_TIME") == "1"
+SLOW_AFTER_S = 0.25
+TOO_SLOW = pytest.StashKey[list[tuple[str, float]]]()
+
+# In CI the same commit must give the same verdict; elsewhere each run looks somewhere new.
+settings.register_profile("ci", derandomize=True, print_blob=True, deadline=None)
+settings.register_profile("here", print_blob=True, deadline=None)
+settings.load_profile("ci" if IN_CI else "here")
+
+
+@pytest.fixture
+def seed(request: pytest.FixtureRequest) -> int:
+    """A seed for this test: BENCHD_SEED if set, fixed per test in CI, else new each time.
+
+    A failing test shows its seed, and the variable that replays it.
+    """
+    asked = os.environ.get("BENCHD_SEED")
+    if asked is not None:
+        return int(asked)
+    if IN_CI:
+        return zlib.crc32(request.node.nodeid.encode())
+    return secrets.randbits(32)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """Adds the seed to a failure, and makes a skip a failure in CI."""
+    report = yield
+    if IN_CI and report.skipped and not hasattr(report, "wasxfail"):
+        report.outcome = "failed"
+        report.longrepr = f"Skipped, which CI does not allow: {_reason(report.longrepr)}"
+    if report.failed and "seed" in getattr(item, "funcargs", {}):
+        replay = f"BENCHD_SEED={item.funcargs['seed']} replays this test."
+        report.sections.append(("seed", replay))
+    return report
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_make_collect_report() -> Generator[None, pytest.CollectReport, pytest.CollectReport]:
+    """Makes a whole file that skips itself a failure in CI."""
+    report = yield
+    if IN_CI and report.skipped:
+        report.outcome = "failed"
+        report.longrepr = f"Skipped, which CI does not allow: {_reason(report.longrepr)}"
+    return report
+
+
+def _reason(longrepr: object) -> str:
+    return str(longrepr[2]) if isinstance(longrepr, tuple) else str(longrepr)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Starts the list of tests that took too long without being marked slow."""
+    config.stash[TOO_SLOW] = []
+    config.pluginmanager.register(SlowWatch(config.stash[TOO_SLOW]), "slow-watch")
+
+
+class SlowWatch:
+    """Notes each test over the limit that lacks the mark `slow`, and lists them at the end."""
+
+    def __init__(self, found: list[tuple[str, float]]) -> None:
+        self.found = found
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        """Notes the test if its own part took too long."""
+        too_long = report.when == "call" and report.duration > SLOW_AFTER_S
+        if too_long and "slow" not in report.keywords:
+            self.found.append((report.nodeid, report.duration))
+
+    def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
+        """Lists what was noted."""
+        if self.found:
+            title = f"over {SLOW_AFTER_S} s and not marked slow"
+            terminalreporter.section(title, yellow=True)
+            for nodeid, duration_s in sorted(self.found, key=lambda pair: -pair[1]):
+                terminalreporter.write_line(f"{duration_s:.2f} s  {nodeid}")
+
+    def pytest_sessionfinish(self, session: pytest.Session) -> None:
+        """Fails the run when strict; a shared machine is too noisy to do so always."""
+        if STRICT_TIME and self.found and session.exitstatus == pytest.ExitCode.OK:
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
