@@ -42,7 +42,7 @@ types: setup  ## check types
 	$(BIN)/mypy
 
 imports: setup  ## check who imports whom
-	$(BIN)/lint-imports
+	$(BIN)/lint-imports --no-logo
 
 bench: setup  ## measure speed
 	$(BIN)/python -m tests.bench
