@@ -1,0 +1,134 @@
+"""The barrel as a spring: dough with air in it, in a frame that stretches a little."""
+
+from __future__ import annotations
+
+import math
+
+from sim.plant.flow import NozzleLaw
+
+AMBIENT_PA = 101_325.0
+"""Standard atmosphere [Pa]. Source: NIST SP 811 (2008)."""
+
+_NEWTON_PA = 0.05
+_NEWTON_LIMIT = 60
+
+
+def closed_pressure_pa(
+    solids_m3: float, gas_m3: float, room_m3: float, stretch_m3_pa: float
+) -> float:
+    """Gauge pressure [Pa] of dough shut in a room, 0 where the room is too large, infinite where
+    nothing can yield.
+
+    Arguments: solids_m3: what does not compress [m3]; gas_m3: air at room pressure [m3]; room_m3:
+    volume of the unloaded barrel [m3]; stretch_m3_pa: volume the frame gives per pressure [m3/Pa].
+    Solves solids + gas P0/(P0+p) = room + stretch p.
+    Source: ideal gas law at constant temperature; its fit to bread dough is published up to 5 MPa
+    (Korea-Australia Rheology Journal 18:127, 2006, abstract).
+    """
+    excess = solids_m3 - room_m3
+    c = AMBIENT_PA * (excess + gas_m3)
+    if c <= 0.0:
+        return 0.0
+    b = stretch_m3_pa * AMBIENT_PA - excess
+    bottom = b + math.sqrt(b * b + 4.0 * stretch_m3_pa * c)
+    return 2.0 * c / bottom if bottom > 0.0 else math.inf
+
+
+class Barrel:
+    """Dough between plunger and nozzle: how much of it there is, and its gauge pressure [Pa]."""
+
+    __slots__ = ("_stretch", "gas_m3", "pressure_pa", "solids_m3")
+
+    def __init__(self, stretch_m3_pa: float) -> None:
+        self.solids_m3 = 0.0
+        self.gas_m3 = 0.0
+        self.pressure_pa = 0.0
+        self._stretch = stretch_m3_pa
+
+    def step(
+        self,
+        room_m3: float,
+        dt_s: float,
+        law: NozzleLaw,
+        friction_pa: float,
+        ceiling_pa: float,
+        air: float,
+    ) -> tuple[float, float, float]:
+        """Moves on by dt_s [s] with the plunger leaving room_m3 [m3].
+
+        Arguments: friction_pa: wall friction to pass besides the nozzle [Pa]; ceiling_pa: pressure
+        at which the drive
+        stalls [Pa]; air: share of air in the dough that leaves, by volume at room pressure [-].
+        Answers the volume that left, at room pressure [m3], the solids in it [m3], and the room the
+        plunger could really make [m3], larger than asked when the drive stalled. Implicit, so that
+        it stays stable for any dt_s.
+        """
+        closed = closed_pressure_pa(self.solids_m3, self.gas_m3, room_m3, self._stretch)
+        low = friction_pa + law.yield_pressure_pa
+        if closed <= low and closed <= ceiling_pa:
+            self.pressure_pa = closed
+            return 0.0, 0.0, room_m3
+        high = min(closed, ceiling_pa)
+        stalled = (
+            closed > ceiling_pa
+            and self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air)[0] > 0.0
+        )
+        p = ceiling_pa if stalled else self._solve(low, high, room_m3, dt_s, law, friction_pa, air)
+        out = law.flow(p - friction_pa)[0] * dt_s
+        solids = min(out * (1.0 - air), self.solids_m3)
+        self.solids_m3 -= solids
+        self.gas_m3 = max(0.0, self.gas_m3 - out * air)
+        self.pressure_pa = p
+        if stalled:
+            room_m3 = (
+                self.solids_m3 + self.gas_m3 * AMBIENT_PA / (AMBIENT_PA + p) - self._stretch * p
+            )
+        return out, solids, room_m3
+
+    def _excess(
+        self, p: float, room_m3: float, dt_s: float, law: NozzleLaw, friction_pa: float, air: float
+    ) -> tuple[float, float]:
+        """Volume too much in the barrel [m3] if its pressure were p [Pa] at the end of the step,
+        and its slope."""
+        flow, slope = law.flow(p - friction_pa)
+        absolute = AMBIENT_PA + p
+        squeeze = AMBIENT_PA / absolute
+        share = 1.0 - air + air * squeeze
+        held = self.gas_m3 - air * flow * dt_s
+        excess = (
+            self.solids_m3
+            + self.gas_m3 * squeeze
+            - self._stretch * p
+            - room_m3
+            - flow * dt_s * share
+        )
+        return excess, -held * squeeze / absolute - self._stretch - slope * dt_s * share
+
+    def _solve(
+        self,
+        low: float,
+        high: float,
+        room_m3: float,
+        dt_s: float,
+        law: NozzleLaw,
+        friction_pa: float,
+        air: float,
+    ) -> float:
+        """Pressure [Pa] between low and high where nothing is in excess: Newton, halving where
+        Newton would leave."""
+        p = self.pressure_pa
+        if not low < p < high:
+            p = 0.5 * (low + high)
+        for _ in range(_NEWTON_LIMIT):
+            excess, slope = self._excess(p, room_m3, dt_s, law, friction_pa, air)
+            if excess > 0.0:
+                low = p
+            else:
+                high = p
+            move = -excess / slope if slope < 0.0 else math.inf
+            if not low <= p + move <= high:
+                move = 0.5 * (low + high) - p
+            p += move
+            if -_NEWTON_PA < move < _NEWTON_PA:
+                break
+        return p

@@ -1,0 +1,42 @@
+"""The feed: where the plunger really is, which differs from the steps made once steps are lost."""
+
+from __future__ import annotations
+
+from sim.plant.spec import PlantSpec
+
+
+class Feed:
+    """Plunger position [m] from the rear end switch, positive toward the nozzle."""
+
+    def __init__(self, spec: PlantSpec, position_m: float) -> None:
+        self._spec = spec
+        self._front_m = spec.barrel_m - spec.heel_m
+        self._sprung_m = 0.0
+        self.position_m = position_m
+
+    @property
+    def at_end(self) -> bool:
+        """True while an end switch is hit, rear or front."""
+        return not 0.0 < self.position_m < self._front_m
+
+    def springing(self, drive_on: bool, pressure_pa: float) -> bool:
+        """True while a released drive is still being pushed back by the dough; a held one starts
+        afresh."""
+        if drive_on:
+            self._sprung_m = 0.0
+            return False
+        pushed = pressure_pa * self._spec.bore_area_m2 > self._spec.seal_n
+        return pushed and self._sprung_m < self._spec.springback_m
+
+    def spring_back(self, dt_s: float) -> None:
+        """Gives way for dt_s [s] at an even speed, up to the way that the drive can give."""
+        left_m = self._spec.springback_m - self._sprung_m
+        move_m = min(left_m, self._spec.springback_m * dt_s / self._spec.springback_s)
+        self._sprung_m += move_m
+        self.position_m -= move_m
+
+    def travel(self, way_m: float) -> None:
+        """Moves by way_m [m] as far as the hard stops let it; the rest is lost steps."""
+        margin_m = self._spec.end_margin_m
+        aim_m = self.position_m + way_m
+        self.position_m = min(max(aim_m, -margin_m), self._front_m + margin_m)
