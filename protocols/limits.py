@@ -162,6 +162,16 @@ LIMITS: tuple[Limit, ...] = (
     Limit(35, "push_max_ms", "ms", 100, 120_000, 30_000, "motion", "IL-24: longest push in one go"),
     Limit(36, "contact", "0.1 N", 0, 65_534, 200, "motion", "thrust rise that means contact"),
     Limit(37, "prime_flow", "steps", 1, I32, 8_000, "eye", "dough seen without a gap: primed"),
+    Limit(
+        38,
+        "direction",
+        "0/1",
+        0,
+        1,
+        0,
+        "wiring",
+        "level of the direction line while the feed steps in reverse",
+    ),
 )
 """Every value loaded into the board, in the order of the digest."""
 

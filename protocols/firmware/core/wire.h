@@ -180,7 +180,8 @@ static const uint8_t LIMIT_HELD_MS = 33;
 static const uint8_t LIMIT_PUSH_MAX_MS = 34;
 static const uint8_t LIMIT_CONTACT = 35;
 static const uint8_t LIMIT_PRIME_FLOW = 36;
-static const uint8_t LIMIT_COUNT = 37;
+static const uint8_t LIMIT_DIRECTION = 37;
+static const uint8_t LIMIT_COUNT = 38;
 struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };
 #define BENCHD_LIMIT_ROWS \
   {1, 0, 4095, 0}, \
@@ -219,7 +220,8 @@ struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };
   {34, 50, 5000, 200}, \
   {35, 100, 120000, 30000}, \
   {36, 0, 65534, 200}, \
-  {37, 1, 2147483647, 8000}
+  {37, 1, 2147483647, 8000}, \
+  {38, 0, 1, 0}
 
 }  // namespace wire
 
