@@ -98,9 +98,9 @@ class BdistWheel(bdist_wheel):
     """A wheel for this platform and any Python 3: the library speaks plain C, not Python."""
 
     def finalize_options(self) -> None:
-        """Marks the wheel as holding machine code."""
+        """Marks the package as holding machine code, which is installed in its own place."""
+        self.distribution.has_ext_modules = lambda: True  # type: ignore[method-assign]
         super().finalize_options()
-        self.root_is_pure = False
 
     def get_tag(self) -> tuple[str, str, str]:
         """The wheel's tag: any Python 3, no Python ABI, this platform."""

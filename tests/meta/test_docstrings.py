@@ -41,7 +41,7 @@ LACKING = [
 ]
 
 
-@pytest.mark.parametrize(("path", "text", "says"), LACKING)
+@pytest.mark.parametrize(("path", "text", "says"), LACKING, ids=lambda value: value[:30])
 def test_a_planted_gap_is_found(path: str, text: str, says: str) -> None:
     found = docstrings.check(path, text)
     assert len(found) == 1
@@ -62,6 +62,6 @@ FINE = [
 ]
 
 
-@pytest.mark.parametrize(("path", "text"), FINE)
+@pytest.mark.parametrize(("path", "text"), FINE, ids=lambda value: value[:30])
 def test_what_is_documented_passes(path: str, text: str) -> None:
     assert docstrings.check(path, text) == []

@@ -35,6 +35,8 @@ BREACHES = [
     ("sim/world.py", "import random\nrandom.random()\n", "random.Random"),
     ("sim/world.py", "from random import shuffle\nshuffle([])\n", "random.Random"),
     ("sim/fit.py", "import numpy as np\nnp.random.normal()\n", "random.Random"),
+    ("sim/world.py", "import random\nrandom.Random()\n", "a seed"),
+    ("sim/world.py", "import random\nrandom.SystemRandom()\n", "random.Random"),
     ("benchd/a.py", "assert False\n", "AssertionError"),
     ("benchd/a.py", "assert 0, 'why'\n", "AssertionError"),
     ("benchd/a.py", "try:\n    pass\nexcept:\n    pass\n", "bare except"),
@@ -51,7 +53,7 @@ BREACHES = [
 ]
 
 
-@pytest.mark.parametrize(("path", "text", "says"), BREACHES)
+@pytest.mark.parametrize(("path", "text", "says"), BREACHES, ids=lambda value: value[:30])
 def test_a_planted_breach_is_found(path: str, text: str, says: str) -> None:
     found = tidy.check(path, text)
     assert len(found) == 1
@@ -74,7 +76,7 @@ FINE = [
 ]
 
 
-@pytest.mark.parametrize(("path", "text"), FINE)
+@pytest.mark.parametrize(("path", "text"), FINE, ids=lambda value: value[:30])
 def test_what_is_fine_passes(path: str, text: str) -> None:
     assert tidy.check(path, text) == []
 

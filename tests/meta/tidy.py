@@ -63,7 +63,7 @@ BANS = (
         "take the time as an argument, or a clock from benchd/io/clock.py",
     ),
     Ban(
-        re.compile(r"random\.(?!Random$|SystemRandom$)\w+|numpy\.random\.(?!default_rng$)[a-z]\w*"),
+        re.compile(r"random\.(?!Random$)\w+|numpy\.random\.(?!default_rng$)[a-z]\w*"),
         _everywhere,
         "take a random.Random as an argument",
     ),
@@ -167,6 +167,8 @@ def _banned_calls(path: str, tree: ast.Module) -> Iterator[Finding]:
         name = _dotted(node.func, known)
         if name == "print" and id(node) in in_main:
             continue
+        if name == "random.Random" and not node.args and not node.keywords:
+            yield Finding(path, node.lineno, "give random.Random a seed that a failure can show")
         for ban in BANS:
             if ban.call.fullmatch(name) and ban.banned_in(path):
                 yield Finding(path, node.lineno, f"no {name} here: {ban.instead}")
