@@ -1,4 +1,4 @@
-"""The numbers on the wire that stand for words: modes, phases, pins, causes, endings, refusals, interlocks.
+"""The numbers on the wire that stand for words: modes, phases, pins, causes, refusals, interlocks.
 
 One table each; SPEC.md, the C++ header and every text for a person are made from these.
 """
@@ -8,7 +8,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 MODES: tuple[str, ...] = ("drive-off", "ready", "moving", "portion", "stroke", "tripped")
-"""Mode in a beat: 0 drive off, 1 ready, 2 feed moves by hand, 3 portion under way, 4 dry stroke, 5 a latch is set."""
+"""Mode in a beat.
+
+0 drive off, 1 ready, 2 feed moves by hand, 3 portion under way, 4 dry stroke, 5 a latch is set.
+"""
 
 PHASES: tuple[str, ...] = ("none", "take-up", "push", "draw-back", "settle", "cut", "return")
 """Phase in a beat and in `phase` events."""
@@ -19,9 +22,10 @@ PINS: tuple[str, ...] = (
 )  # fmt: skip
 """Bits of `pins` and numbers of `signal`.
 
-guard 1 shut; stop 1 not pressed; home, far 1 cutter there; ends 1 free of both feed ends; forward, reverse, button 1
-pressed; valve 1 driven; drive 1 powered; dough 1 seen by the eye; known 1 position known; local-lock 1 local switches locked;
-armed 1 dry stroke armed; waiting 1 portion waits for the local button; adopted 1 limits in force.
+guard 1 shut; stop 1 not pressed; home, far 1 cutter there; ends 1 free of both feed ends; forward,
+reverse, button 1 pressed; valve 1 driven; drive 1 powered; dough 1 seen by the eye; known 1
+position known; local-lock 1 local switches locked; armed 1 dry stroke armed; waiting 1 portion
+waits for the local button; adopted 1 limits in force.
 """
 
 PIN: dict[str, int] = {name: bit for bit, name in enumerate(PINS)}
@@ -33,7 +37,8 @@ MOVES: tuple[str, ...] = ("jog", "held", "relieve", "approach", "prime", "local"
 """Kinds of feed move."""
 
 MOVE_ENDINGS: tuple[str, ...] = (
-    "reached", "stopped", "lapsed", "tripped", "contact", "relieved", "flowing", "no-flow", "released",
+    "reached", "stopped", "lapsed", "tripped", "contact", "relieved", "flowing", "no-flow",
+    "released",
 )  # fmt: skip
 """Why a feed move ended."""
 
@@ -42,7 +47,10 @@ OUTCOMES: tuple[str, ...] = ("complete", "stopped", "tripped", "lapsed")
 
 
 class Refusal(NamedTuple):
-    """A reason in `no` that is not an interlock: number, word, what `value` and `bound` carry, sentence."""
+    """A reason in `no` that is not an interlock.
+
+    `carries` says what `value` and `bound` of the answer are.
+    """
 
     code: int
     word: str
@@ -105,8 +113,8 @@ REFUSAL_BY_CODE: dict[int, Refusal] = {refusal.code: refusal for refusal in REFU
 class Interlock(NamedTuple):
     """One interlock of the house: number, kind, reset, who enforces it, what it watches.
 
-    kind "P" permissive, "T" trip; reset "auto", "ack" or "prove"; place "board", "daemon" or "both".
-    `carries` says what `value` and `bound` of the board's trip or refusal are.
+    kind "P" permissive, "T" trip; reset "auto", "ack" or "prove"; place "board", "daemon" or
+    "both". `carries` says what `value` and `bound` of the board's trip or refusal are.
     """
 
     number: int

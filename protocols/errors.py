@@ -25,3 +25,7 @@ class PeerError(WireError):
 
 class OwnError(WireError):
     """A message that this side tried to build and that SPEC.md does not allow."""
+
+
+class QueueFull(WireError):
+    """More commands wait for the board than a session keeps; the new one was not taken."""

@@ -1,8 +1,9 @@
 """Lines on the wire: bytes in, message bodies out, and the reverse. No I/O here.
 
-A line is `body SP check LF`: printable ASCII, at most LINE_BYTES_MAX bytes with the newline. `check` is the
-CRC-16/IBM-3740 of the body as four upper-case hexadecimal digits. It is compared as bytes and never parsed, since a
-lenient number parser takes `0x1f` or `1F ` for `001F` and so lets damaged lines through.
+A line is `body SP check LF`: printable ASCII, at most LINE_BYTES_MAX bytes with the newline.
+`check` is the CRC-16/IBM-3740 of the body as four upper-case hexadecimal digits. It is compared as
+bytes and never parsed, since a lenient number parser takes `0x1f` or `1F ` for `001F` and so lets
+damaged lines through.
 """
 
 from __future__ import annotations
@@ -60,8 +61,8 @@ def unframe(line: bytes) -> bytes:
 class LineDecoder:
     """Cuts a stream of bytes into bodies; never holds more than one line.
 
-    `feed` never raises: damage comes back as a FrameError in the list, in its place, so that the caller can count it.
-    After an over-long line everything up to the next newline is dropped.
+    `feed` never raises: damage comes back as a FrameError in the list, in its place, so that the
+    caller can count it. After an over-long line everything up to the next newline is dropped.
     """
 
     def __init__(self) -> None:

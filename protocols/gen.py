@@ -1,6 +1,7 @@
 """Writes what is made from the tables: SPEC.md's marked parts and the C++ header of the wire.
 
-Run `python -m protocols.gen` after a change of messages, codes or limits; `--check` only compares, for the tests.
+Run `python -m protocols.gen` after a change of messages, codes or limits; `--check` only compares,
+for the tests.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from protocols import codes, limits, messages
+from protocols.codec import Number, Word
 
 HERE = Path(__file__).parent
 SPEC = HERE / "SPEC.md"
@@ -27,8 +29,8 @@ def _numbered(words: Sequence[str], title: str) -> str:
     return _table(["number", title], enumerate(words))
 
 
-def _field(name: str, field: messages.Number | messages.Word) -> str:
-    if isinstance(field, messages.Word):
+def _field(name: str, field: Number | Word) -> str:
+    if isinstance(field, Word):
         return f"`{name}` word of at most {field.length}: {field.meaning}"
     unit = f" {field.unit}" if field.unit else ""
     return f"`{name}` {field.low} to {field.high}{unit}: {field.meaning}"
@@ -39,7 +41,8 @@ def _messages(base: type[messages.Message]) -> str:
     for tag, spec in messages.MESSAGES.items():
         if issubclass(spec.cls, base):
             fields = "; ".join(_field(name, field) for name, field in spec.fields) or "–"
-            rows.append((f"`{tag}`", spec.cls.code, (spec.cls.__doc__ or "").split("\n")[0], fields))
+            meaning = (spec.cls.__doc__ or "").split("\n")[0]
+            rows.append((f"`{tag}`", spec.cls.code, meaning, fields))
     return _table(["line", "journal code", "meaning", "fields in order"], rows)
 
 
@@ -55,7 +58,9 @@ def tables() -> dict[str, str]:
         "limits": _table(
             ["key", "name", "unit", "from", "to", "at boot", "group", "meaning"], limits.LIMITS
         ),
-        "fitted": _table(["bit", "part"], [(bit, name) for name, bit in limits.FITTED_BITS.items()]),
+        "fitted": _table(
+            ["bit", "part"], [(bit, name) for name, bit in limits.FITTED_BITS.items()]
+        ),
         "modes": _numbered(codes.MODES, "mode"),
         "pins": _numbered(codes.PINS, "pin"),
         "phases": _numbered(codes.PHASES, "phase"),
@@ -73,10 +78,14 @@ def tables() -> dict[str, str]:
 def spec_text(text: str) -> str:
     """Return SPEC.md's text with every marked table made afresh."""
     for name, table in tables().items():
-        pattern = re.compile(rf"(<!-- table: {name} -->\n).*?(<!-- end -->)", re.DOTALL)
-        text, count = pattern.subn(lambda found, t=table: f"{found[1]}{t}\n{found[2]}", text)
-        if count != 1:
-            raise ValueError(f"SPEC.md has {count} places for the table '{name}', not one.")
+        parts = re.split(
+            rf"(?<=<!-- table: {name} -->\n).*?(?=<!-- end -->)", text, flags=re.DOTALL
+        )
+        if len(parts) != 2:
+            raise ValueError(
+                f"SPEC.md has {len(parts) - 1} places for the table '{name}', not one."
+            )
+        text = f"{parts[0]}{table}\n{parts[1]}"
     return text
 
 
@@ -90,7 +99,7 @@ def _constants(prefix: str, words: Sequence[str]) -> list[str]:
 def header_text() -> str:
     """Return the C++ header with every number of the wire."""
     out = [
-        "// Made by protocols/gen.py from messages.py, codes.py and limits.py. Do not edit by hand.",
+        "// Made by protocols/gen.py from messages.py, codes.py and limits.py. Not to be edited.",
         "#ifndef BENCHD_WIRE_H",
         "#define BENCHD_WIRE_H",
         "#include <stdint.h>",
@@ -98,19 +107,22 @@ def header_text() -> str:
         "namespace wire {",
     ]
     for name in (
-        "PROTOCOL", "LINE_BYTES_MAX", "WINDOW_BYTES", "BEAT_MS", "BEAT_HELD_MS", "FRESH_MS", "ARM_MS", "RESEND_MS",
-        "DRIVE_OFF_MS", "HOME_STEADY_MS", "RING_EVENTS", "RING_EVENTS_NEEDED", "BUTTON_MS", "COLLAPSE_PERCENT",
-        "COLLAPSE_MS", "COLLAPSE_FLOOR_DN", "RELIEVED_DN", "NOT_FITTED",
+        "PROTOCOL", "LINE_BYTES_MAX", "WINDOW_BYTES", "BEAT_MS", "BEAT_HELD_MS", "FRESH_MS",
+        "ARM_MS", "RESEND_MS", "DRIVE_OFF_MS", "HOME_STEADY_MS", "RING_EVENTS",
+        "RING_EVENTS_NEEDED", "BUTTON_MS", "COLLAPSE_PERCENT", "COLLAPSE_MS", "COLLAPSE_FLOOR_DN",
+        "RELIEVED_DN", "NOT_FITTED",
     ):  # fmt: skip
         out.append(f"static const uint16_t {name} = {getattr(limits, name)};")
     out.append("")
     for prefix, words in (
-        ("MODE", codes.MODES), ("PHASE", codes.PHASES), ("PIN", codes.PINS), ("CAUSE", codes.CAUSES),
-        ("MOVE", codes.MOVES), ("ENDING", codes.MOVE_ENDINGS), ("OUTCOME", codes.OUTCOMES),
+        ("MODE", codes.MODES), ("PHASE", codes.PHASES), ("PIN", codes.PINS),
+        ("CAUSE", codes.CAUSES), ("MOVE", codes.MOVES), ("ENDING", codes.MOVE_ENDINGS),
+        ("OUTCOME", codes.OUTCOMES),
     ):  # fmt: skip
         out += _constants(prefix, words)
     for refusal in codes.REFUSALS:
-        out.append(f"static const uint8_t NO_{refusal.word.upper().replace('-', '_')} = {refusal.code};")
+        word = refusal.word.upper().replace("-", "_")
+        out.append(f"static const uint8_t NO_{word} = {refusal.code};")
     for name, bit in limits.FITTED_BITS.items():
         out.append(f"static const uint16_t FITTED_{name.upper()} = {1 << bit};")
     out += ["", "// Event kinds are the journal codes of their messages."]
@@ -124,7 +136,7 @@ def header_text() -> str:
         "struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };",
         "#define BENCHD_LIMIT_ROWS \\",
     ]
-    rows = [f"  {{{limit.key}, {limit.low}, {limit.high}, {limit.start}}}" for limit in limits.LIMITS]
+    rows = [f"  {{{row.key}, {row.low}, {row.high}, {row.start}}}" for row in limits.LIMITS]
     out.append(", \\\n".join(rows))
     out += ["", "}  // namespace wire", "", "#endif", ""]
     return "\n".join(out)

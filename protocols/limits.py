@@ -1,7 +1,8 @@
 """The numbers both ends obey: line sizes, time limits, and the values loaded into the board.
 
-`LIMITS` is the single table of everything that a bench card loads into the board. The Python side, the C++ firmware
-(through `protocols.gen`) and SPEC.md all read it from here, so that none of them can drift.
+`LIMITS` is the single table of everything that a bench card loads into the board. The Python side,
+the C++ firmware (through `protocols.gen`) and SPEC.md all read it from here, so that none of them
+can drift.
 """
 
 from __future__ import annotations
@@ -60,7 +61,7 @@ BUTTON_MS = 60000
 COLLAPSE_PERCENT = 40
 COLLAPSE_MS = 50
 COLLAPSE_FLOOR_DN = 300
-"""IL-12: thrust that falls by more than this share within this time, from at least this much (0.1 N)."""
+"""IL-12: thrust that falls by more than this share within this time, from at least this (0.1 N)."""
 
 RELIEVED_DN = 100
 """Thrust at or below which the barrel counts as relieved (0.1 N)."""
@@ -70,7 +71,7 @@ NOT_FITTED = 65535
 
 
 class Limit(NamedTuple):
-    """One value loaded into the board: its number on the wire, name, unit, range, group and meaning."""
+    """One value loaded into the board: number on the wire, name, unit, range, group and meaning."""
 
     key: int
     name: str
@@ -185,9 +186,11 @@ def digest(values: Mapping[str, int]) -> int:
 
     Each value goes in as four bytes, little-endian two's complement, in the order of LIMITS.
 
-    Raises: KeyError when a value is missing, OverflowError-free struct.error when one does not fit 32 bits.
+    Raises: KeyError when a value is missing, struct.error when one does not fit
+        32 bits.
     Source: CRC-32/ISO-HDLC of the public catalogue of parametrised CRCs, which zlib.crc32 computes.
-    Example: digest({limit.name: limit.start for limit in LIMITS}) is the digest of a board just reset.
+    Example: digest({limit.name: limit.start for limit in LIMITS}) is the digest of a board just
+        reset.
     """
     return zlib.crc32(b"".join(struct.pack("<i", values[limit.name]) for limit in LIMITS))
 

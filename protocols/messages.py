@@ -1,36 +1,20 @@
 """Every message of the wire, as one class each; MESSAGES is the single table.
 
-A body is `tag field field ...` with single spaces. Numbers are decimal, without sign for zero or plus, without leading
-zeros, so that each value has exactly one spelling and decode-then-encode gives the identical line. The ranges, units and
-meanings stand in the class itself; the decoder, SPEC.md's tables and the C++ header are made from them.
+A body is `tag field field ...` with single spaces. Numbers are decimal, without sign for zero or
+plus, without leading zeros, so that each value has exactly one spelling and decode-then-encode
+gives the identical line. The ranges, units and meanings stand in the class itself; the decoder,
+SPEC.md's tables and the C++ header are made from them.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
-from typing import Annotated, Any, ClassVar, NamedTuple, get_type_hints
+from typing import Annotated, Any, ClassVar, NamedTuple
 
 import msgspec
 
-from protocols.errors import OwnError, PeerError
-
-
-class Number(NamedTuple):
-    """A whole-number field: range, unit, meaning."""
-
-    low: int
-    high: int
-    unit: str
-    meaning: str
-
-
-class Word(NamedTuple):
-    """A word field: most characters, meaning. Letters, digits, point and hyphen."""
-
-    length: int
-    meaning: str
-
+from protocols.codec import Number, Word, codec
+from protocols.errors import PeerError
 
 U16 = 65_535
 U32 = 4_294_967_295
@@ -51,7 +35,7 @@ Signed = Annotated[int, Number(-I32, I32, "", "value, unit as the code says")]
 
 
 class Message(msgspec.Struct, frozen=True):
-    """Base of all messages. `tag` is the first word of the body, `code` the number in the journal."""
+    """Base of all messages. `tag` is the first word of a body, `code` the number in the journal."""
 
     tag: ClassVar[str]
     code: ClassVar[int]
@@ -66,13 +50,13 @@ class BoardMessage(Message, frozen=True):
 
 
 class Command(HostMessage, frozen=True):
-    """A numbered host message: the board answers `yes` or `no` and never acts on the same number twice."""
+    """A numbered host message; the board answers each, and never acts on one number twice."""
 
     id: Id
 
 
 class Event(BoardMessage, frozen=True):
-    """A numbered board message, kept on the board until the host has it safe on disk and says `seen`."""
+    """A numbered board message, kept on the board until the host has it safe and says `seen`."""
 
     event: EventNo
     t_us: BoardTime
@@ -254,7 +238,7 @@ class Yes(BoardMessage, frozen=True):
 
 
 class No(BoardMessage, frozen=True):
-    """The command was refused: nothing was done. Code 1 to 30 is an interlock, 40 and up in the table of refusals."""
+    """The command was refused: nothing was done. 1 to 30 is an interlock, 40 and up a refusal."""
 
     tag = "no"
     code = 32
@@ -441,60 +425,15 @@ CLASSES: tuple[type[Message], ...] = (
 
 
 class Spec(NamedTuple):
-    """One row of MESSAGES: what the decoder and the generators need to know of a class."""
+    """One row of MESSAGES: the class, its fields in order, and both directions (see codec.py)."""
 
     cls: type[Message]
     fields: tuple[tuple[str, Number | Word], ...]
     decode: Callable[[bytes], Message]
+    encode: Callable[[Message], bytes]
 
 
-def _pattern(field: Number | Word) -> str:
-    if isinstance(field, Word):
-        return rf"([A-Za-z0-9.-]{{1,{field.length}}})"
-    digits = len(str(max(abs(field.low), field.high))) - 1
-    positive = rf"[1-9]\d{{0,{digits}}}"
-    return rf"(0|-?{positive})" if field.low < 0 else rf"(0|{positive})"
-
-
-def _spec(cls: type[Message]) -> Spec:
-    hints = get_type_hints(cls, include_extras=True)
-    fields = tuple((name, hints[name].__metadata__[0]) for name in cls.__struct_fields__)
-    pattern = " ".join([re.escape(cls.tag), *(_pattern(field) for _, field in fields)])
-    match = re.compile(pattern.encode("ascii"), re.ASCII).fullmatch
-    ranges = tuple((f.low, f.high) for _, f in fields if isinstance(f, Number))
-    make: Callable[..., Message] = cls
-
-    def decode_numbers(body: bytes) -> Message:
-        found = match(body)
-        if found is None:
-            raise PeerError(f"A '{cls.tag}' line has fields that SPEC.md does not allow.")
-        values = [int(text) for text in found.groups()]
-        for value, (low, high) in zip(values, ranges, strict=True):
-            if not low <= value <= high:
-                raise PeerError(f"A '{cls.tag}' line has {value}, outside {low} to {high}.")
-        return make(*values)
-
-    def decode_mixed(body: bytes) -> Message:
-        found = match(body)
-        if found is None:
-            raise PeerError(f"A '{cls.tag}' line has fields that SPEC.md does not allow.")
-        values: list[Any] = []
-        for text, (name, field) in zip(found.groups(), fields, strict=True):
-            if isinstance(field, Word):
-                values.append(text.decode("ascii"))
-                continue
-            value = int(text)
-            if not field.low <= value <= field.high:
-                raise PeerError(
-                    f"A '{cls.tag}' line has {name} {value}, outside {field.low} to {field.high}."
-                )
-            values.append(value)
-        return make(*values)
-
-    return Spec(cls, fields, decode_numbers if len(ranges) == len(fields) else decode_mixed)
-
-
-MESSAGES: dict[str, Spec] = {cls.tag: _spec(cls) for cls in CLASSES}
+MESSAGES: dict[str, Spec] = {cls.tag: Spec(cls, *codec(cls, cls.tag)) for cls in CLASSES}
 """Tag to row, for every message of the wire."""
 
 BY_CODE: dict[int, Spec] = {spec.cls.code: spec for spec in MESSAGES.values()}
@@ -520,30 +459,13 @@ def decode(body: bytes) -> Message:
 def encode(message: Message) -> bytes:
     """Return the body of a message, without check value and newline.
 
-    Raises: OwnError when a field is out of range, so that nothing leaves this side that the other must refuse.
+    Raises: OwnError when a field is out of range, so that nothing leaves this side that the other
+        must refuse.
     Example: encode(Lease(17)) == b"lease 17".
     """
-    spec = MESSAGES[message.tag]
-    words = [message.tag]
-    for name, field in spec.fields:
-        value = getattr(message, name)
-        if isinstance(field, Number) and not (
-            isinstance(value, int) and field.low <= value <= field.high
-        ):
-            raise OwnError(
-                f"'{message.tag}' cannot carry {name} {value}: it goes from {field.low} to {field.high}."
-            )
-        words.append(str(value))
-    body = " ".join(words).encode("ascii", "replace")
-    try:
-        same = spec.decode(body) == message
-    except PeerError as error:
-        raise OwnError(str(error)) from None
-    if not same:
-        raise OwnError(f"'{message.tag}' has a field that its line cannot carry.")
-    return body
+    return MESSAGES[message.tag].encode(message)
 
 
 def values_of(message: Message) -> tuple[Any, ...]:
     """Return the fields of a message in their order, as stored in the journal."""
-    return tuple(getattr(message, name) for name in message.__struct_fields__)
+    return msgspec.structs.astuple(message)

@@ -1,4 +1,4 @@
-// Made by protocols/gen.py from messages.py, codes.py and limits.py. Do not edit by hand.
+// Made by protocols/gen.py from messages.py, codes.py and limits.py. Not to be edited.
 #ifndef BENCHD_WIRE_H
 #define BENCHD_WIRE_H
 #include <stdint.h>
