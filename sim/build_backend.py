@@ -44,6 +44,10 @@ def compiler_requirements() -> list[str]:
     return [] if build_core.system_compiler() is not None else ["ziglang>=0.12"]
 
 
+def _has_sources() -> bool:
+    return any(path.suffix == ".cpp" for path in build_core.sources())
+
+
 class BuildCore(Command):
     """Build step: the shared library, into the built package or, when editable, into the tree."""
 
@@ -62,11 +66,14 @@ class BuildCore(Command):
         self.set_undefined_options("build", ("build_lib", "build_lib"))
 
     def run(self) -> None:
-        """Builds the library."""
-        if not build_core.sources():
+        """Builds the library; ends the build with one sentence, not a traceback, when it cannot."""
+        if not _has_sources():
             sys.stderr.write("benchd: there are no firmware sources, so no library is built\n")
             return
-        build_core.build(self._out_dir())
+        try:
+            build_core.build(self._out_dir())
+        except build_core.BuildError as error:
+            raise SystemExit(f"benchd: {error}") from error
 
     def get_source_files(self) -> list[str]:
         """The firmware sources, relative to the project, for a source distribution."""
@@ -74,7 +81,7 @@ class BuildCore(Command):
 
     def get_outputs(self) -> list[str]:
         """The files that the build leaves in the built package."""
-        if not build_core.sources():
+        if not _has_sources():
             return []
         return [str(self._out_dir() / name) for name in (build_core.LIBRARY_NAME, "digest")]
 
