@@ -96,6 +96,33 @@ def _constants(prefix: str, words: Sequence[str]) -> list[str]:
     ]
 
 
+def _line_rows() -> list[str]:
+    """Return what the firmware needs to read host lines and to name its events."""
+    lines, ranges, events = [], [], []
+    for tag, spec in messages.MESSAGES.items():
+        if issubclass(spec.cls, messages.HostMessage):
+            lines.append(f'  {{"{tag}", {spec.cls.code}, {len(ranges)}, {len(spec.fields)}}}')
+            for _, field in spec.fields:
+                assert isinstance(field, messages.Number), "A host line carries numbers only."
+                ranges.append(f"  {{{field.low}, {field.high}u}}")
+        elif issubclass(spec.cls, messages.Event):
+            events.append(f'  {{{spec.cls.code}, "{tag}"}}')
+    return [
+        "// Host lines: tag, code, index of the first field range, number of fields.",
+        "struct HostLine { char tag[8]; uint8_t code; uint8_t first; uint8_t count; };",
+        "#define BENCHD_HOST_LINES \\",
+        ", \\\n".join(lines),
+        "",
+        "struct FieldRange { int32_t low; uint32_t high; };",
+        "#define BENCHD_FIELD_RANGES \\",
+        ", \\\n".join(ranges),
+        "",
+        "struct EventTag { uint8_t code; char tag[9]; };",
+        "#define BENCHD_EVENT_TAGS \\",
+        ", \\\n".join(events),
+    ]
+
+
 def header_text() -> str:
     """Return the C++ header with every number of the wire."""
     out = [
@@ -138,7 +165,7 @@ def header_text() -> str:
     ]
     rows = [f"  {{{row.key}, {row.low}, {row.high}, {row.start}}}" for row in limits.LIMITS]
     out.append(", \\\n".join(rows))
-    out += ["", "}  // namespace wire", "", "#endif", ""]
+    out += ["", *_line_rows(), "", "}  // namespace wire", "", "#endif", ""]
     return "\n".join(out)
 
 

@@ -223,6 +223,81 @@ struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };
   {37, 1, 2147483647, 8000}, \
   {38, 0, 1, 0}
 
+// Host lines: tag, code, index of the first field range, number of fields.
+struct HostLine { char tag[8]; uint8_t code; uint8_t first; uint8_t count; };
+#define BENCHD_HOST_LINES \
+  {"hello", 1, 0, 0}, \
+  {"stop", 2, 0, 1}, \
+  {"lease", 3, 1, 1}, \
+  {"seen", 4, 2, 1}, \
+  {"set", 10, 3, 3}, \
+  {"adopt", 11, 6, 2}, \
+  {"drive", 12, 8, 2}, \
+  {"here", 13, 10, 2}, \
+  {"clear", 14, 12, 2}, \
+  {"lock", 15, 14, 2}, \
+  {"move", 16, 16, 5}, \
+  {"draft", 17, 21, 5}, \
+  {"detail", 18, 26, 5}, \
+  {"run", 19, 31, 4}, \
+  {"arm", 20, 35, 1}, \
+  {"fire", 21, 36, 2}
+
+struct FieldRange { int32_t low; uint32_t high; };
+#define BENCHD_FIELD_RANGES \
+  {0, 1u}, \
+  {0, 65535u}, \
+  {0, 4294967295u}, \
+  {1, 4294967295u}, \
+  {1, 99u}, \
+  {-2147483647, 2147483647u}, \
+  {1, 4294967295u}, \
+  {0, 4294967295u}, \
+  {1, 4294967295u}, \
+  {0, 1u}, \
+  {1, 4294967295u}, \
+  {-9999999, 99999999u}, \
+  {1, 4294967295u}, \
+  {1, 30u}, \
+  {1, 4294967295u}, \
+  {0, 1u}, \
+  {1, 4294967295u}, \
+  {0, 4u}, \
+  {-999999, 999999u}, \
+  {10, 20000u}, \
+  {0, 65535u}, \
+  {1, 4294967295u}, \
+  {1, 65535u}, \
+  {0, 99999u}, \
+  {1, 999999u}, \
+  {10, 20000u}, \
+  {1, 4294967295u}, \
+  {1, 65535u}, \
+  {0, 99999u}, \
+  {0, 9999u}, \
+  {0, 999u}, \
+  {1, 4294967295u}, \
+  {1, 65535u}, \
+  {0, 1u}, \
+  {0, 65535u}, \
+  {1, 4294967295u}, \
+  {1, 4294967295u}, \
+  {0, 65535u}
+
+struct EventTag { uint8_t code; char tag[9]; };
+#define BENCHD_EVENT_TAGS \
+  {40, "boot"}, \
+  {41, "phase"}, \
+  {42, "edge"}, \
+  {43, "moved"}, \
+  {44, "ended"}, \
+  {45, "trip"}, \
+  {46, "freed"}, \
+  {47, "ignored"}, \
+  {48, "tally"}, \
+  {49, "extremes"}, \
+  {50, "lost"}
+
 }  // namespace wire
 
 #endif
