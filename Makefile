@@ -55,20 +55,25 @@ clean:  ## remove everything that was made here, .venv too
 	rm -rf .mypy_cache .pytest_cache .ruff_cache .import_linter_cache .hypothesis
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +
 
+# A machine without a C++ compiler gets one from PyPI, to build the firmware core when it changes.
+HAS_COMPILER := $(shell command -v c++ || command -v g++ || command -v clang++)
+RUN_EXTRAS := $(if $(HAS_COMPILER),,[compiler])
+TEST_EXTRAS := $(if $(HAS_COMPILER),[test],[test,compiler])
+
 # The stamps make the second call quick; they age when the requirements or the build change.
 INSTALL_INPUTS := pyproject.toml sim/build_backend.py sim/build_core.py
 
 .venv/bin/python:
 	@.ci/system venv $(PYTHON)
-	$(PYTHON) -m venv .venv
+	$(PYTHON) -m venv --clear .venv
 
 .venv/ready-to-run: .venv/bin/python $(INSTALL_INPUTS)
 	@echo "About to install into .venv: benchd and the libraries it runs on (pyproject.toml, dependencies)."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.$(RUN_EXTRAS)'
 	@touch $@
 
 .venv/ready-for-tests: .venv/bin/python $(INSTALL_INPUTS)
 	@echo "About to install into .venv: benchd, the libraries it runs on, and those of its tests"
-	@echo "(pyproject.toml, dependencies and the extra 'test')."
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.[test]'
+	@echo "(pyproject.toml, dependencies and optional-dependencies)."
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable '.$(TEST_EXTRAS)'
 	@touch $@ .venv/ready-to-run
