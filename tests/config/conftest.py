@@ -1,0 +1,54 @@
+"""What the tests of cards share: the shipped examples, and a card with one line changed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pint
+import pytest
+
+from benchd.config import BenchCard, bench_card
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "benchd" / "examples"
+
+# Loading the tables of units takes longer than a fast test may; here no test pays for it.
+pint.UnitRegistry()
+
+
+@pytest.fixture(scope="session")
+def bench_text() -> str:
+    """The full example card."""
+    return (EXAMPLES / "bench.yaml").read_text("utf-8")
+
+
+@pytest.fixture(scope="session")
+def smallest_text() -> str:
+    """The card of the smallest bench."""
+    return (EXAMPLES / "smallest.yaml").read_text("utf-8")
+
+
+@pytest.fixture(scope="session")
+def masa_text() -> str:
+    """The example dough card."""
+    return (EXAMPLES / "masa.yaml").read_text("utf-8")
+
+
+@pytest.fixture(scope="session")
+def maize(bench_text: str) -> BenchCard:
+    """The full example bench, read."""
+    return bench_card(bench_text, "bench.yaml")
+
+
+@pytest.fixture
+def altered(bench_text: str) -> Callable[..., str]:
+    """The full example with some texts changed: `altered(("rod: 6 mm", "rod: 8 mm"))`."""
+
+    def alter(*changes: tuple[str, str]) -> str:
+        text = bench_text
+        for old, new in changes:
+            assert text.count(old) == 1, f"'{old}' stands {text.count(old)} times in the example."
+            text = text.replace(old, new)
+        return text
+
+    return alter
