@@ -40,6 +40,10 @@ def _outside_clock(path: str) -> bool:
     return path != "benchd/io/clock.py"
 
 
+def _outside_clock_and_tests(path: str) -> bool:
+    return _outside_clock(path) and not _in_tests(path)
+
+
 def _outside_entry_points(path: str) -> bool:
     if path.endswith("/__main__.py"):
         return False
@@ -55,11 +59,16 @@ BANS = (
     Ban(
         re.compile(r"print"),
         _outside_entry_points,
-        "return the text, and print it in benchd/cli or in a function named main",
+        "return the text, and print it in benchd/cli or in a module that is run by itself",
     ),
     Ban(
-        re.compile(r"datetime\.(?:datetime|date)\.(?:now|utcnow|today)|time\.time(?:_ns)?"),
+        re.compile(r"datetime\.(?:datetime|date)\.(?:now|utcnow|today)"),
         _outside_clock,
+        "take the time as an argument, or a clock from benchd/io/clock.py",
+    ),
+    Ban(
+        re.compile(r"time\.time(?:_ns)?"),
+        _outside_clock_and_tests,
         "take the time as an argument, or a clock from benchd/io/clock.py",
     ),
     Ban(
@@ -160,12 +169,12 @@ def function_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
 
 def _banned_calls(path: str, tree: ast.Module) -> Iterator[Finding]:
     known = _imported_names(tree)
-    in_main = _nodes_inside_main(tree)
+    runs_by_itself = _runs_by_itself(tree)
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call):
             continue
         name = _dotted(node.func, known)
-        if name == "print" and id(node) in in_main:
+        if name == "print" and runs_by_itself:
             continue
         if name == "random.Random" and not node.args and not node.keywords:
             yield Finding(path, node.lineno, "give random.Random a seed that a failure can show")
@@ -174,13 +183,10 @@ def _banned_calls(path: str, tree: ast.Module) -> Iterator[Finding]:
                 yield Finding(path, node.lineno, f"no {name} here: {ban.instead}")
 
 
-def _nodes_inside_main(tree: ast.Module) -> set[int]:
-    return {
-        id(inner)
-        for node in tree.body
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and node.name == "main"
-        for inner in ast.walk(node)
-    }
+def _runs_by_itself(tree: ast.Module) -> bool:
+    """Whether the module ends in what it does when it is started as a program."""
+    last = tree.body[-1] if tree.body else None
+    return isinstance(last, ast.If) and ast.unparse(last.test) == "__name__ == '__main__'"
 
 
 def _imported_names(tree: ast.Module) -> dict[str, str]:
