@@ -94,7 +94,7 @@ def _decoder(cls: type[M], tag: str, fields: tuple[Field, ...]) -> Callable[[byt
     def decode_numbers(body: bytes) -> M:
         try:
             values = parse(b"[%b]" % body.partition(b" ")[2].replace(b" ", b","))
-        except msgspec.DecodeError:
+        except (ValueError, msgspec.DecodeError):
             raise PeerError(refusal) from None
         if shape % values != body:
             raise PeerError(refusal)
@@ -104,7 +104,7 @@ def _decoder(cls: type[M], tag: str, fields: tuple[Field, ...]) -> Callable[[byt
         words = body.split(b" ")[1:]
         try:
             values = parse(b"[%b]" % (quoted % tuple(words)))
-        except (TypeError, msgspec.DecodeError):
+        except (TypeError, ValueError, msgspec.DecodeError):
             raise PeerError(refusal) from None
         if shape % tuple(v.encode() if isinstance(v, str) else v for v in values) != body:
             raise PeerError(refusal)

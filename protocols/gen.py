@@ -98,12 +98,14 @@ def _constants(prefix: str, words: Sequence[str]) -> list[str]:
 
 def _line_rows() -> list[str]:
     """Return what the firmware needs to read host lines and to name its events."""
-    lines, ranges, events = [], [], []
+    lines: list[str] = []
+    ranges: list[str] = []
+    events: list[str] = []
     for tag, spec in messages.MESSAGES.items():
         if issubclass(spec.cls, messages.HostMessage):
             lines.append(f'  {{"{tag}", {spec.cls.code}, {len(ranges)}, {len(spec.fields)}}}')
             for _, field in spec.fields:
-                assert isinstance(field, messages.Number), "A host line carries numbers only."
+                assert isinstance(field, Number), "A host line carries numbers only."
                 ranges.append(f"  {{{field.low}, {field.high}u}}")
         elif issubclass(spec.cls, messages.Event):
             events.append(f'  {{{spec.cls.code}, "{tag}"}}')
