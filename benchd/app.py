@@ -1,0 +1,347 @@
+"""The daemon without its event loop: link, core and journal joined, each given from outside.
+
+`App` is told what happened (bytes came, a request came, a commit is safe, time passed) and does
+what the core decided. It owns
+no clock, no thread and no socket, so the same code serves a real bench and a simulated day in
+virtual time.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from typing import Any, Protocol
+
+import msgspec
+
+from benchd.core import inputs, ledger, snapshot
+from benchd.core.effects import Answer, Effect, Record, Refuse, Renew, Send, StopNow
+from benchd.core.engine import CORE_VERSION, first_state, step
+from benchd.core.facts import BenchFacts, Dough
+from benchd.io.journal_format import Entry, Store
+from protocols import messages, session
+from protocols.errors import QueueFull
+from protocols.limits import PROTOCOL
+from protocols.messages import BoardMessage, Command, Event, Lease, Seen, Stop
+from protocols.requests import QUESTION, REFUSED
+from protocols.status import BenchStatus
+
+URGENT_CODES = frozenset({messages.Trip.code, messages.Ended.code, messages.Moved.code})
+NEEDS_RECORD = frozenset({"weigh", "note", "set", "tube_in"})
+"""Requests that are nothing but an entry in the journal: without one they have failed."""
+
+
+class Clients(Protocol):
+    """Where replies and news for clients go."""
+
+    def reply(self, client: int, ask: int, result: dict[str, Any]) -> None:
+        """Answer a request."""
+
+    def refuse(self, client: int, ask: int, code: int, message: str, data: dict[str, Any]) -> None:
+        """Refuse a request."""
+
+    def publish(self, topic: str, data: dict[str, Any]) -> None:
+        """Tell every watcher."""
+
+
+def meta_of(facts: BenchFacts, *, previous_head: str, state_json: str) -> dict[str, str]:
+    """Return what a journal opens with: versions, the card, the state, the head of the file
+    before."""
+    return {
+        "bench": facts.name,
+        "core_version": str(CORE_VERSION),
+        "protocol": str(PROTOCOL),
+        "card": facts.text,
+        "state": state_json,
+        "previous_head": previous_head,
+    }
+
+
+class App:
+    """One bench, from bytes to journal.
+
+    `write(data, urgent)` hands bytes to the port; `make_store(meta)` opens a journal; both may
+    raise nothing. Times are
+    `now_ns`, of a clock that counts through suspend.
+    """
+
+    def __init__(
+        self,
+        facts: BenchFacts,
+        carry: inputs.Carry,
+        *,
+        wall_us: int,
+        now_ns: int,
+        write: Callable[[bytes, bool], Any],
+        make_store: Callable[[dict[str, str]], Store],
+        clients: Clients,
+        previous_head: str = "",
+        last_event: tuple[int, int] | None = None,
+    ) -> None:
+        self.state = first_state(facts)
+        self.wake_at_ns = now_ns
+        self._write = write
+        self._make_store = make_store
+        self._clients = clients
+        self._last_event = last_event
+        self._session: session.Session | None = None
+        self._committed = 0
+        self._events: deque[tuple[int, int]] = deque()
+        self._held: deque[tuple[int, Callable[[], None]]] = deque()
+        self._methods: dict[tuple[int, int], str] = {}
+        self._store: Store | None = None
+        self.store_name = ""
+        self._open_store(facts, previous_head)
+        self.tell(inputs.Opened(facts, carry, wall_us), now_ns)
+
+    # The journal.
+
+    def _open_store(self, facts: BenchFacts, previous_head: str) -> None:
+        state_json = msgspec.json.encode(self.state).decode()
+        self._store = self._make_store(
+            meta_of(facts, previous_head=previous_head, state_json=state_json)
+        )
+        self._committed = 0
+
+    def _append(self, entries: list[Entry], urgent: bool) -> int:
+        """Give entries to the journal; 0 when there is none that works."""
+        if self._store is None or self._store.fault is not None:
+            return 0
+        return self._store.append(entries, urgent)
+
+    def on_committed(self, n: int, now_ns: int) -> None:
+        """Entries up to n are safe: acknowledge events, let held commands and replies go."""
+        self._committed = max(self._committed, n)
+        seen = 0
+        while self._events and self._events[0][0] <= n:
+            seen = self._events.popleft()[1]
+        if seen and self._session is not None:
+            self._session.send(Seen(seen), now_ns)
+        while self._held and self._held[0][0] <= n:
+            self._held.popleft()[1]()
+        self._flush(now_ns)
+
+    def on_journal_fault(self, reason: str, now_ns: int) -> None:
+        """The journal stopped for good: what waited for it goes out as what it is, not recorded."""
+        self._events.clear()
+        held, self._held = self._held, deque()
+        self.tell(inputs.JournalState(False, reason), now_ns)
+        for _, go in held:
+            go()
+        self._flush(now_ns)
+
+    def reopen_journal(self, now_ns: int) -> None:
+        """Open a new journal after a fault, with the entries that the old one could not take.
+
+        Raises: JournalError when it cannot be made; the bench goes on without one.
+        """
+        old = self._store
+        self._open_store(self.state.facts, old.head() if old is not None else "")
+        if old is not None:
+            # The state in the new file's head already holds these; they are kept as text so that
+            # nothing is lost.
+            lines = [
+                Entry(entry.t_ns, ledger.RAW, (), msgspec.json.encode(entry).decode())
+                for entry in old.uncommitted()
+            ]
+            self._append(lines, urgent=True)
+        self.tell(inputs.JournalState(True), now_ns)
+
+    # Inputs.
+
+    def tell(self, given: inputs.Input | BoardMessage, now_ns: int) -> None:
+        """Take one input through the core and do what it decided."""
+        state, effects, self.wake_at_ns = step(self.state, given, now_ns)
+        self.state = state
+        kind, values, text = ledger.write_input(given)
+        entries = [Entry(now_ns, kind, values, text)]
+        urgent = kind in URGENT_CODES
+        for effect in effects:
+            entries.append(Entry(now_ns, *ledger.write_effect(effect)))
+            urgent = (
+                urgent
+                or isinstance(effect, Answer | Refuse)
+                or (isinstance(effect, Send) and effect.moves)
+            )
+        n = self._append(entries, urgent)
+        if isinstance(given, Event):
+            self._events.append((n, given.event))
+        for effect in effects:
+            DO[type(effect)](self, effect, n, now_ns)
+
+    def on_link_up(self, port: str, now_ns: int) -> None:
+        """The port is open: a new life of the link begins."""
+        boot, event = self._last_event or (None, 0)
+        self._session = session.Session(boot=boot, last_event=event)
+        self.tell(inputs.LinkUp(port), now_ns)
+        self._flush(now_ns)
+
+    def on_link_down(self, reason: str, now_ns: int) -> None:
+        """The port is gone."""
+        self._session = None
+        self.tell(inputs.LinkDown(reason), now_ns)
+
+    def on_bytes(self, data: bytes, now_ns: int) -> None:
+        """Bytes came from the board at `now_ns`."""
+        link = self._session
+        if link is None:
+            return
+        for item in link.receive(data, now_ns):
+            if isinstance(item, BoardMessage):
+                if isinstance(item, Event) and link.greeting is not None:
+                    self._last_event = (link.greeting.boot, item.event)
+                self.tell(item, now_ns)
+            else:
+                self._notice(item, now_ns)
+        self._flush(now_ns)
+
+    def _notice(self, notice: session.Notice, now_ns: int) -> None:
+        if isinstance(notice, session.LineFault):
+            line = notice.line.decode("latin-1").replace("\0", "\u2400")
+            self._append([Entry(now_ns, ledger.RAW, (), line)], urgent=False)
+            self.tell(inputs.LineFault(notice.reason), now_ns)
+        elif isinstance(notice, session.EventGap):
+            self.tell(inputs.EventGap(notice.first, notice.last), now_ns)
+        elif isinstance(notice, session.WrongProtocol):
+            text = (
+                f"The board speaks protocol {notice.version}, this program {PROTOCOL}: "
+                "update one of them."
+            )
+            self.tell(inputs.WrongBoard(text), now_ns)
+        elif isinstance(notice, session.NotABoard):
+            text = (
+                "Something answers on this port that is no bench board, or at another "
+                "speed: look at port and baud."
+            )
+            self.tell(inputs.WrongBoard(text), now_ns)
+
+    def on_request(
+        self,
+        client: int,
+        ask: int,
+        method: str,
+        params: dict[str, Any],
+        dough: Dough | None,
+        now_ns: int,
+    ) -> None:
+        """A client asked for something that passes through the core."""
+        self._methods[client, ask] = method
+        self.tell(inputs.Asked(client, ask, method, params, dough), now_ns)
+        self._flush(now_ns)
+
+    def on_gone(self, client: int, now_ns: int) -> None:
+        """A client's connection closed."""
+        self.tell(inputs.Gone(client), now_ns)
+        self._flush(now_ns)
+
+    def on_wake(self, now_ns: int) -> None:
+        """The time asked for in `wake_at_ns`, or the link's own, has come."""
+        if now_ns >= self.wake_at_ns:
+            self.tell(inputs.Wake(), now_ns)
+        self._flush(now_ns)
+
+    @property
+    def next_wake_ns(self) -> int:
+        """When `on_wake` is due [ns]."""
+        link_ns = self._session.wake_at_ns if self._session is not None else None
+        return self.wake_at_ns if link_ns is None else min(self.wake_at_ns, link_ns)
+
+    def status(self, now_ns: int) -> BenchStatus:
+        """Return what the bench is at."""
+        return snapshot.snapshot(self.state, now_ns, journal=self.store_name)
+
+    def close(self) -> None:
+        """Close the journal."""
+        if self._store is not None:
+            self._store.close()
+
+    # Effects.
+
+    def _flush(self, now_ns: int) -> None:
+        if self._session is not None:
+            data = self._session.outgoing(now_ns)
+            if data:
+                self._write(data, data.startswith(b"stop "))
+
+    def _when_safe(self, n: int, go: Callable[[], None]) -> None:
+        """Do it once entry n is committed; at once when there is no journal to wait for."""
+        if n == 0 or n <= self._committed:
+            go()
+        else:
+            self._held.append((n, go))
+
+    def _do_stop(self, effect: StopNow, n: int, now_ns: int) -> None:
+        if self._session is not None:
+            self._session.send(Stop(effect.level), now_ns)
+            self._flush(now_ns)
+
+    def _do_renew(self, effect: Renew, n: int, now_ns: int) -> None:
+        if self._session is not None:
+            self._session.send(Lease(effect.nonce), now_ns)
+
+    def _do_send(self, effect: Send, n: int, now_ns: int) -> None:
+        message = messages.decode(effect.line.encode("ascii"))
+        link = self._session
+        assert isinstance(message, Command)
+
+        def go() -> None:
+            pending = self.state.pending
+            # What a stop, a hang-up or a restart has taken back meanwhile must not go out late.
+            if (
+                link is not None
+                and link is self._session
+                and pending is not None
+                and pending.id == message.id
+            ):
+                try:
+                    link.send(message, now_ns)
+                except QueueFull:
+                    return
+                self._flush(now_ns)
+
+        if effect.moves:
+            self._when_safe(n, go)
+        else:
+            go()
+
+    def _do_record(self, effect: Record, n: int, now_ns: int) -> None:
+        self._clients.publish(effect.kind, effect.data)
+
+    def _do_answer(self, effect: Answer, n: int, now_ns: int) -> None:
+        method = self._methods.pop((effect.client, effect.ask), "")
+
+        def go() -> None:
+            if not self._safe(n) and method in NEEDS_RECORD:
+                text = (
+                    "Not recorded: the journal cannot be written. Write it down, and look "
+                    "at the disk."
+                )
+                self._clients.refuse(
+                    effect.client, effect.ask, REFUSED, text, {"condition": "IL-28"}
+                )
+            else:
+                self._clients.reply(effect.client, effect.ask, effect.result)
+
+        self._when_safe(n, go)
+
+    def _safe(self, n: int) -> bool:
+        return 0 < n <= self._committed
+
+    def _do_refuse(self, effect: Refuse, n: int, now_ns: int) -> None:
+        self._methods.pop((effect.client, effect.ask), None)
+        data = {"condition": effect.condition, "value": effect.value, "bound": effect.bound}
+        code = QUESTION if effect.question else REFUSED
+        self._when_safe(
+            n, lambda: self._clients.refuse(effect.client, effect.ask, code, effect.message, data)
+        )
+
+
+DO: dict[type[Effect], Callable[[App, Any, int, int], None]] = {
+    StopNow: App._do_stop,
+    Renew: App._do_renew,
+    Send: App._do_send,
+    Record: App._do_record,
+    Answer: App._do_answer,
+    Refuse: App._do_refuse,
+}
+"""What the app does with each kind of decision."""

@@ -1,0 +1,223 @@
+"""What the core does with each request of a client: who may, then its own handler."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+from msgspec.structs import replace
+
+from benchd.core import asked_feed, asked_people, cycle
+from benchd.core.asking import answer, free, still
+from benchd.core.facts import Dough
+from benchd.core.inputs import Asked
+from benchd.core.state import Series
+from benchd.core.turn import No, Turn
+from protocols import requests as r
+
+
+def asked(turn: Turn, said: Asked) -> None:
+    """Take a request: who may, then its own handler."""
+    cls = r.REQUESTS[said.method]
+    try:
+        params = msgspec.convert(said.params, cls)
+    except msgspec.ValidationError as error:
+        turn.refuse(
+            said.client,
+            said.ask,
+            No(f"The request '{said.method}' cannot be read: {error}.", "params"),
+        )
+        return
+    turn.set(last_key_ns=turn.now_ns)
+    if cls.control:
+        no = _take_control(turn, said.client)
+        if no is not None:
+            turn.refuse(said.client, said.ask, no)
+            return
+    no = HANDLERS[cls](turn, said, params)
+    if no is not None:
+        turn.refuse(said.client, said.ask, no)
+
+
+def gone(turn: Turn, client: int) -> None:
+    """A client is gone: what it moved by hand stops, its series finishes the portion and pauses."""
+    state = turn.state
+    if state.controller == client:
+        turn.set(controller=None)
+    job = state.job
+    if job is not None and job.client == client and job.kind in cycle.MOVE_JOBS:
+        turn.stop()
+        turn.fail_job(No("The terminal that asked for it closed.", "gone"))
+    series = state.series
+    if series is not None and series.client == client and not series.paused:
+        turn.set(
+            series=replace(
+                series, pausing=True, pause_reason="the terminal that ran it closed", ask=0
+            )
+        )
+
+
+def _take_control(turn: Turn, client: int) -> No | None:
+    state = turn.state
+    if state.controller == client:
+        return None
+    if state.controller is not None and not cycle.at_rest(state):
+        return No(
+            "Another terminal is in control while the bench moves: wait for it, or stop the bench.",
+            "control",
+        )
+    turn.set(controller=client)
+    turn.record("control", client=client, before=state.controller)
+    return None
+
+
+def stop(turn: Turn, said: Asked, params: r.Stop) -> No | None:
+    """Stop now."""
+    turn.stop(params.level)
+    turn.fail_job(No("Stopped.", "stopped"))
+    work = turn.state.work
+    if work is not None and not work.phases:
+        cycle.interrupt(turn, No("Stopped.", "stopped"))
+    cycle.end_series(turn, "stopped")
+    answer(turn, said, stopped=True, level=params.level)
+    return None
+
+
+def pause(turn: Turn, said: Asked, params: r.Pause) -> No | None:
+    """Pause at the next safe point."""
+    series = turn.state.series
+    if series is None:
+        return No("No series is under way, so there is nothing to pause.", "series")
+    if not series.paused:
+        turn.set(series=replace(series, pausing=True, pause_reason="a person asked"))
+    answer(turn, said, paused=True)
+    return None
+
+
+def finish(turn: Turn, said: Asked, params: r.Finish) -> No | None:
+    """End the series after the portion under way."""
+    series = turn.state.series
+    if series is None:
+        return No("No series is under way, so there is nothing to finish.", "series")
+    if series.paused:
+        cycle.end_series(turn, "finished early")
+    else:
+        turn.set(series=replace(series, finishing=True))
+    answer(turn, said, finishing=True)
+    return None
+
+
+def resume(turn: Turn, said: Asked, params: r.Resume) -> No | None:
+    """Go on with a paused series."""
+    series = turn.state.series
+    if series is None or not series.paused:
+        return No("No series is paused, so there is nothing to resume.", "series")
+    no = free(turn.state) or cycle.ready_for(turn.state, "series", turn.now_ns)
+    if no is not None:
+        return no
+    turn.set(
+        series=replace(
+            series,
+            client=said.client,
+            ask=said.ask,
+            paused=False,
+            pausing=False,
+            pause_reason="",
+            after_pause=True,
+            next_ns=turn.now_ns,
+        )
+    )
+    turn.record(
+        "series",
+        what="resumed",
+        made=series.made,
+        count=series.count,
+        reason="",
+        first=series.first_portion,
+    )
+    return None
+
+
+def _dough(said: Asked) -> Dough | No:
+    return (
+        said.dough if said.dough is not None else No("The request carries no dough card.", "params")
+    )
+
+
+def portion(turn: Turn, said: Asked, params: r.Portion) -> No | None:
+    """Make one portion."""
+    dough = _dough(said)
+    if isinstance(dough, No):
+        return dough
+    state = turn.state
+    no = still(state) or cycle.ready_for(state, "portion", turn.now_ns)
+    if no is None and state.series is not None:
+        no = No("A series is paused: resume or finish it first.", "series")
+    if no is None and cycle.travel_left_steps(state) < cycle.needed_steps(state, dough):
+        no = No("The tube is at its end: one more portion would pass the heel.", "travel")
+    if no is not None:
+        return no
+    cycle.start_portion(turn, dough, said.client, said.ask, button=params.button)
+    return None
+
+
+def series(turn: Turn, said: Asked, params: r.Series) -> No | None:
+    """Begin a series."""
+    dough = _dough(said)
+    if isinstance(dough, No):
+        return dough
+    state = turn.state
+    shortest_s = cycle.shortest_period_s(state, dough)
+    if not params.every_s >= shortest_s:
+        text = (
+            f"{params.every_s:.1f} s is shorter than one portion takes. Shortest is "
+            f"{shortest_s:.1f} s."
+        )
+        return No(text, "period", params.every_s, shortest_s)
+    if params.every_s > 3600 or (params.count is not None and not 1 <= params.count <= 10_000):
+        return No("A series has 1 to 10000 portions, at most an hour apart.", "range")
+    no = still(state) or cycle.ready_for(state, "series", turn.now_ns)
+    if no is None and state.series is not None:
+        no = No("A series is paused: resume or finish it first.", "series")
+    if no is not None:
+        return no
+    every_ns = round(params.every_s * 1e9)
+    turn.set(series=Series(said.client, said.ask, dough, params.count, every_ns, turn.now_ns))
+    turn.record(
+        "series",
+        what="began",
+        made=0,
+        count=params.count,
+        reason="",
+        first=state.carry.last_portion + 1,
+    )
+    return None
+
+
+HANDLERS: dict[type[r.Request], Callable[[Turn, Asked, Any], No | None]] = {
+    r.Stop: stop,
+    r.Pause: pause,
+    r.Finish: finish,
+    r.Resume: resume,
+    r.Here: asked_people.here,
+    r.Proofs: asked_people.tell_proofs,
+    r.Clear: asked_people.clear,
+    r.Jog: asked_feed.jog,
+    r.Relieve: asked_feed.relieve,
+    r.Drive: asked_feed.drive,
+    r.Portion: portion,
+    r.Series: series,
+    r.Arm: asked_feed.arm,
+    r.Fire: asked_feed.fire,
+    r.TubeIn: asked_feed.tube_in,
+    r.Approach: asked_feed.approach,
+    r.Prime: asked_feed.prime,
+    r.TubeOut: asked_feed.tube_out,
+    r.Teach: asked_people.teach,
+    r.SetByHand: asked_people.set_by_hand,
+    r.Weigh: asked_people.weigh,
+    r.Note: asked_people.note,
+    r.Attend: asked_people.attend,
+}
+"""What to do with each class of request; `status` and `follow` never reach the core."""

@@ -1,0 +1,179 @@
+"""Requests by which a person tells the bench something: a place, a proof, a weight, a note."""
+
+from __future__ import annotations
+
+from msgspec.structs import replace
+
+from benchd.core import eye, proofs, weighing
+from benchd.core.asking import answer, still
+from benchd.core.inputs import Asked, Proof
+from benchd.core.interlocks import RULE_BY_NUMBER, drop, why_not
+from benchd.core.loading import load_limits
+from benchd.core.state import Weighed
+from benchd.core.turn import No, Turn, wall_us
+from protocols import requests as r
+from protocols.codes import INTERLOCK_BY_NUMBER
+
+WEIGHTS_KEPT = 200
+
+
+def here(turn: Turn, said: Asked, params: r.Here) -> No | None:
+    """Say where the feed stands."""
+    no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
+    if no is not None:
+        return no
+    if not 0 <= params.position_m <= turn.state.facts.travel_m:
+        return No(
+            f"The feed stands between 0 mm and {turn.state.facts.travel_m * 1000:.0f} mm.",
+            "range",
+            params.position_m,
+        )
+    turn.plan("here", turn.state.facts.steps(params.position_m))
+    turn.begin_job("here", said.client, said.ask, position_m=params.position_m)
+    return None
+
+
+def tell_proofs(turn: Turn, said: Asked, params: r.Proofs) -> No | None:
+    """Tell what clearing an interlock asks a person to type."""
+    statements = proofs.PROOFS.get(params.interlock, ())
+    answer(turn, said, statements=[{"statement": text, "word": word} for text, word in statements])
+    return None
+
+
+def clear(turn: Turn, said: Asked, params: r.Clear) -> No | None:
+    """Let go of an interlock whose cause is gone."""
+    number = params.interlock
+    row = INTERLOCK_BY_NUMBER.get(number)
+    latch = turn.state.latches.get(number)
+    if row is None or latch is None:
+        return No(f"IL-{number:02d} is not up, so there is nothing to clear.", "clear", number)
+    if number in proofs.PROOFS:
+        no = proofs.check_words(number, params.name, params.words)
+        if no is not None:
+            return no
+        turn.record("proof", interlock=row.code, name=params.name, words=list(params.words))
+    if number == 15:
+        return _prove(turn, said, params)
+    if turn.state.board.latches >> (number - 1) & 1:
+        no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
+        if no is not None:
+            return no
+        turn.plan("clear", number)
+        turn.begin_job("clear", said.client, said.ask, interlock=row.code)
+        return None
+    return _clear_own(turn, said, number)
+
+
+def _prove(turn: Turn, said: Asked, params: r.Clear) -> No | None:
+    state = turn.state
+    if not state.board.build:
+        return No("The bench is proven with its board connected: connect it first.", "IL-19")
+    proof = Proof(
+        params.name, wall_us(state, turn.now_ns), dict(state.facts.digests), state.board.build
+    )
+    turn.set(carry=replace(state.carry, proof=proof))
+    answer(turn, said, interlock="IL-15")
+    return None
+
+
+def _clear_own(turn: Turn, said: Asked, number: int) -> No | None:
+    if number == 10:
+        turn.set(smear_run=0)
+    elif number == 25:
+        turn.set(slow_run=0, odd_after=turn.state.carry.last_portion)
+    finding = (
+        RULE_BY_NUMBER[number].check(turn.state, turn.now_ns) if number in RULE_BY_NUMBER else None
+    )
+    if finding is not None:
+        return No(
+            f"The cause is still there: {finding.text}",
+            f"IL-{number:02d}",
+            finding.value,
+            finding.bound,
+        )
+    drop(turn, number)
+    answer(turn, said, interlock=f"IL-{number:02d}")
+    return None
+
+
+def teach(turn: Turn, said: Asked, params: r.Teach) -> No | None:
+    """Teach one level of the eye."""
+    no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
+    if no is None and "eye" not in turn.state.facts.fitted:
+        no = No("The card says that no eye is fitted.", "not-fitted")
+    if no is not None:
+        return no
+    turn.begin_job("teach", said.client, said.ask, what=params.what, stage="load", readings=())
+    load_limits(turn, sample_ms=eye.SAMPLE_MS)
+    return None
+
+
+def set_by_hand(turn: Turn, said: Asked, params: r.SetByHand) -> No | None:
+    """Journal values set by hand; a new comparison group begins."""
+    state = turn.state
+    group = state.carry.group + 1
+    turn.set(
+        carry=replace(state.carry, group=group, by_hand={**state.carry.by_hand, **params.values})
+    )
+    if "air_pa" in params.values:
+        turn.set(dry_needed=True)
+    turn.record("by_hand", values=dict(params.values), group=group)
+    answer(turn, said, group=group)
+    return None
+
+
+def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
+    """Take a weight, or ask about it."""
+    state = turn.state
+    number = weighing.pick_portion(state.carry.unweighed, params.portion)
+    if number is None:
+        return No("Every portion has a weight: name the portion to weigh one again.", "weigh")
+    if not 1 <= number <= state.carry.last_portion:
+        return No(
+            f"There is no portion {number}: the last one is {state.carry.last_portion}.",
+            "weigh",
+            number,
+        )
+    aim_kg = next(
+        (fact["aim_kg"] for fact in reversed(state.recent) if fact["number"] == number), None
+    )
+    if aim_kg is None and state.weights:
+        aim_kg = state.weights[-1].aim_kg
+    try:
+        ask = weighing.question(params.mass_kg, aim_kg or params.mass_kg)
+    except ValueError as error:
+        return No(str(error), "weigh", params.mass_kg)
+    if ask is not None and not params.confirmed:
+        turn.refuse(said.client, said.ask, No(ask, "weigh", params.mass_kg, aim_kg), question=True)
+        return None
+    unweighed = tuple(other for other in state.carry.unweighed if other != number)
+    turn.set(carry=replace(state.carry, unweighed=unweighed))
+    if aim_kg is not None:
+        others = tuple(weighed for weighed in state.weights if weighed.portion != number)
+        weights = (*others[-(WEIGHTS_KEPT - 1) :], Weighed(number, params.mass_kg, aim_kg))
+        turn.set(weights=tuple(sorted(weights, key=lambda weighed: weighed.portion)))
+    turn.record(
+        "weight",
+        portion=number,
+        mass_kg=params.mass_kg,
+        text=params.text,
+        look=params.look,
+        threw_m=params.threw_m,
+        confirmed=params.confirmed,
+        readability_kg=state.facts.scale_readability_kg,
+    )
+    answer(turn, said, portion=number, mass_kg=params.mass_kg, left=len(unweighed))
+    return None
+
+
+def note(turn: Turn, said: Asked, params: r.Note) -> No | None:
+    """Journal a note."""
+    turn.record("note", text=params.text, portion=params.portion)
+    answer(turn, said, noted=True)
+    return None
+
+
+def attend(turn: Turn, said: Asked, params: r.Attend) -> No | None:
+    """Somebody is there; last_key_ns is set for every request."""
+    answer(turn, said, attended=True)
+    return None

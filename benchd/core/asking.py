@@ -1,0 +1,29 @@
+"""What every request handler needs: an answer, and whether the bench is free."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from benchd.core import cycle
+from benchd.core.effects import Answer
+from benchd.core.inputs import Asked
+from benchd.core.state import State
+from benchd.core.turn import No, Turn
+
+BUSY = No("The bench is busy: wait, or stop it first.", "busy")
+
+
+def answer(turn: Turn, said: Asked, **result: Any) -> None:
+    turn.emit(Answer(said.client, said.ask, result))
+
+
+def free(state: State) -> No | None:
+    return (
+        BUSY
+        if state.job is not None or state.work is not None or state.pending is not None
+        else None
+    )
+
+
+def still(state: State) -> No | None:
+    return BUSY if free(state) is not None or not cycle.at_rest(state) else None

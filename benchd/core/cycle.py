@@ -1,0 +1,405 @@
+"""Jobs, portions and series: how they begin, go on and end. Nothing here begins by itself but the
+next portion of a series."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from msgspec.structs import replace
+
+from benchd.core import portion_record
+from benchd.core.effects import Answer
+from benchd.core.facts import Dough, portion_time_s
+from benchd.core.interlocks import why_not
+from benchd.core.state import Series, State, Work
+from benchd.core.turn import No, Turn, pin
+from protocols import messages as m
+from protocols.codes import MODES, MOVES, OUTCOMES, PHASES
+
+AFTER_PAUSE_NS = 60_000_000_000
+"""A portion that follows the last one by more than this is of class after-pause."""
+
+UNSEEN_NS = 2_000_000_000
+"""A board at rest for so long without the event that ends a job: that event is lost."""
+
+LATE_NS = 100_000_000
+"""A beat of a series that begins within this time counts as on time."""
+
+RECENT_KEPT = 200
+ENDS_AT_ANSWER = frozenset({"here", "clear", "drive", "arm"})
+MOVE_JOBS = frozenset({"jog", "relieve", "approach", "prime", "tube_out"})
+IDLE_MODES = frozenset({MODES.index("drive-off"), MODES.index("ready"), MODES.index("tripped")})
+
+
+def at_rest(state: State) -> bool:
+    """Return whether nothing moves and nothing is about to."""
+    return (
+        state.job is None and state.work is None and (state.series is None or state.series.paused)
+    )
+
+
+def ready_for(state: State, action: str, now_ns: int) -> No | None:
+    """Return why an action is refused before the board is even asked, or None."""
+    no = why_not(state, action, now_ns)
+    if no is not None:
+        return no
+    if action == "feed":
+        return None
+    held = [
+        latch
+        for latch in state.latches.values()
+        if latch.latched and state.board.latches >> (latch.number - 1) & 1
+    ]
+    if held:
+        first = min(held, key=lambda latch: latch.number)
+        return No(first.text, f"IL-{first.number:02d}", first.value, first.bound)
+    if action in ("prime", "portion", "series") and not pin(state, "known"):
+        return No("Nobody said where the feed stands: say it with 'benchd here 0mm'.", "position")
+    return None
+
+
+def travel_left_steps(state: State) -> int:
+    """Return the feed left before the soft limit [steps]."""
+    return state.facts.limits["travel_max"] - state.board.position
+
+
+def needed_steps(state: State, dough: Dough) -> int:
+    """Return the feed that one portion needs at its furthest [steps]."""
+    return state.facts.steps(dough.take_up_m) + state.facts.steps(dough.stroke_m)
+
+
+def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bool = False) -> None:
+    """Number a portion, plan its commands and open its record."""
+    state = turn.state
+    facts = state.facts
+    number = state.carry.last_portion + 1
+    if number & 0xFFFF == 0:  # 0 means "none" on the wire.
+        number += 1
+    tube = state.carry.tube
+    index = tube.portions + 1 if tube is not None else 0
+    if tube is not None:
+        tube = replace(tube, portions=index)
+    steps = {
+        "take_up": facts.steps(dough.take_up_m),
+        "push": facts.steps(dough.stroke_m),
+        "draw_back": facts.steps(dough.draw_back_m),
+    }
+    speed = min(facts.steps(dough.push_speed_m_s), facts.limits["speed_max"])
+    if not pin(state, "drive"):
+        turn.plan("drive", 1)
+    if state.series is not None and not pin(state, "local-lock"):
+        turn.plan("lock", 1)
+    low = number & 0xFFFF
+    turn.plan("draft", low, steps["take_up"], steps["push"], speed)
+    turn.plan(
+        "detail", low, steps["draw_back"], round(dough.settle_s * 1000), round(dough.dwell_s * 1000)
+    )
+    turn.plan("run", low, int(button))
+    work = Work(
+        number,
+        _class(state, turn.now_ns, index),
+        dough,
+        tube.id if tube else "",
+        index,
+        steps,
+        turn.now_ns,
+        state.lines_bad + state.board.bad,
+    )
+    turn.begin_job("portion", client, ask)
+    turn.set(work=work, relieved=False, carry=replace(state.carry, last_portion=number, tube=tube))
+
+
+def _class(state: State, now_ns: int, index: int) -> str:
+    if index == 1 or state.last_end_ns == 0:
+        return "first"
+    series = state.series
+    if series is not None and series.after_pause:
+        return "after-pause"
+    idle = max(AFTER_PAUSE_NS, 3 * series.every_ns if series is not None else 0)
+    return "after-pause" if now_ns - state.last_end_ns > idle else "normal"
+
+
+def start_stroke(turn: Turn, client: int, ask: int) -> None:
+    """Plan the dry stroke that was armed."""
+    dough = Dough("dry stroke", 0.0, 1.0, 0.0, 0.0, 1.0, 0.0, 0.0)
+    turn.plan("fire")
+    turn.begin_job("stroke", client, ask)
+    turn.set(
+        work=Work(
+            0, "dry", dough, "", 0, {}, turn.now_ns, turn.state.lines_bad + turn.state.board.bad
+        )
+    )
+
+
+def accepted(turn: Turn, tag: str) -> None:
+    """A command of the job was accepted."""
+    job = turn.state.job
+    if job is None:
+        return
+    if job.kind in ENDS_AT_ANSWER and tag == job.kind:
+        turn.finish_job(**job.data)
+    elif tag in ("move", "run", "fire"):
+        turn.set(job=replace(job, data={**job.data, "accepted_ns": turn.now_ns}))
+
+
+def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
+    """A feed move ended: go on with the job, or end it."""
+    state = turn.state
+    job = state.job
+    facts = state.facts
+    if job is None or job.kind not in MOVE_JOBS:
+        turn.record(
+            "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=None
+        )
+        return
+    moved_m = facts.metres(position - job.start_position)
+    turn.record(
+        "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=moved_m
+    )
+    tube = state.carry.tube
+    if job.kind == "prime" and ending == "flowing" and tube is not None:
+        turn.set(carry=replace(state.carry, tube=replace(tube, primed=True)))
+    if job.kind == "tube_out":
+        _tube_out(turn, ending)
+        return
+    turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
+
+
+def _tube_out(turn: Turn, ending: str) -> None:
+    """Go on with taking a tube out: after the relieve, back out; then close its record."""
+    state = turn.state
+    job = state.job
+    if job is None:
+        return
+    back = state.facts.limits["travel_min"] - state.board.position
+    if (
+        job.data["stage"] == "relieve"
+        and ending in ("reached", "relieved")
+        and pin(state, "known")
+        and back < 0
+    ):
+        turn.set(job=replace(job, data={**job.data, "stage": "back", "accepted_ns": None}))
+        turn.plan("move", move_kind("jog"), max(back, -999_999), state.facts.limits["draw_speed"])
+        return
+    tube = state.carry.tube
+    if ending in ("reached", "relieved") and tube is not None:
+        turn.record(
+            "tube", id=tube.id, what="out", portions=tube.portions, heel_kg=job.data["heel_kg"]
+        )
+        turn.set(carry=replace(state.carry, tube=None))
+    open_no = why_not(turn.state, "open", turn.now_ns)
+    turn.finish_job(ending=ending, open=open_no.message if open_no else "")
+
+
+def move_kind(name: str) -> int:
+    """Return the number of a kind of move."""
+    return MOVES.index(name)
+
+
+def ended(turn: Turn, said: m.Ended) -> None:
+    """A portion or a dry stroke ended: write its record and go on."""
+    state = turn.state
+    work = state.work
+    if work is None:
+        return
+    if work.number == 0:
+        _stroke_ended(turn, work, said)
+        return
+    kind = work.kind
+    if said.outcome != 0:
+        kind = "tail" if 9 in state.latches else "flagged"
+    elif travel_left_steps(state) < needed_steps(state, work.dough):
+        kind = "tail"
+    record = portion_record.make(
+        state, work, outcome=said.outcome, kind=kind, end_us=said.t_us, position=said.position
+    )
+    turn.record("portion", **record)
+    unweighed = state.carry.unweighed
+    if said.outcome == 0:
+        unweighed = (*unweighed[-199:], work.number)
+    fact = {
+        "number": work.number,
+        "kind": kind,
+        "outcome": OUTCOMES[said.outcome],
+        "aim_kg": work.dough.aim_kg,
+    }
+    turn.set(
+        work=None,
+        carry=replace(state.carry, unweighed=unweighed),
+        recent=(*state.recent[-(RECENT_KEPT - 1) :], fact),
+        last_end_ns=turn.now_ns,
+        smear_run=_smear_run(state, work, said.outcome),
+        slow_run=_slow_run(state, record["cutter"]["stroke_s"]),
+    )
+    _portion_over(turn, said.outcome, record)
+
+
+def _smear_run(state: State, work: Work, outcome: int) -> int:
+    if "eye" not in state.facts.fitted or outcome != 0:
+        return state.smear_run
+    return 0 if portion_record.eye_changed(work) or not pin(state, "dough") else state.smear_run + 1
+
+
+def _slow_run(state: State, stroke_s: float | None) -> int:
+    usual_s = state.facts.limits["cut_ms"] / 1000
+    if stroke_s is None:
+        return 0
+    return state.slow_run + 1 if stroke_s > usual_s * (1 + state.facts.watch.slow_share) else 0
+
+
+def _portion_over(turn: Turn, outcome: int, record: dict[str, Any]) -> None:
+    """Answer for a single portion, or count it into the series."""
+    series = turn.state.series
+    if series is not None:
+        made = series.made + (outcome == 0)
+        turn.set(series=replace(series, made=made, after_pause=False))
+        if outcome != 0 and not series.pausing:
+            reason = f"portion {record['number']} ended {record['outcome']}"
+            paused = replace(series, made=made, after_pause=False, pausing=True)
+            turn.set(series=replace(paused, pause_reason=reason))
+    turn.finish_job(**record)
+
+
+def _stroke_ended(turn: Turn, work: Work, said: m.Ended) -> None:
+    times = portion_record.cutter_times(work)
+    turn.record("stroke", outcome=OUTCOMES[said.outcome], cutter=times)
+    turn.set(work=None, dry_needed=turn.state.dry_needed and said.outcome != 0)
+    turn.finish_job(outcome=OUTCOMES[said.outcome], cutter=times)
+
+
+def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
+    """Drop whatever is planned and end the job; a series pauses, or ends with `pause` False."""
+    state = turn.state
+    turn.set(outbox=tuple(p for p in state.outbox if p.why == "load"))
+    if state.work is not None and (
+        not pause or state.job is None or "accepted_ns" not in state.job.data
+    ):
+        _abandon(turn, state.work, no)
+    turn.fail_job(no)
+    series = turn.state.series
+    if series is None:
+        return
+    if pause:
+        turn.set(series=replace(series, pausing=True, pause_reason=no.message))
+    else:
+        end_series(turn, no.message)
+
+
+def _abandon(turn: Turn, work: Work, no: No) -> None:
+    """Close the record of a portion that never began, or whose end nobody saw."""
+    turn.set(work=None)
+    if work.number:
+        turn.record(
+            "portion",
+            number=work.number,
+            outcome="unseen",
+            tube=work.tube,
+            reason=no.message,
+            **{"class": "flagged", "phases": [PHASES[row[0]] for row in work.phases]},
+        )
+
+
+def end_series(turn: Turn, reason: str) -> None:
+    """End the series and say so."""
+    series = turn.state.series
+    if series is None:
+        return
+    turn.set(series=None)
+    if pin(turn.state, "local-lock"):
+        turn.plan("lock", 0, why="free")
+    turn.record(
+        "series",
+        what="ended",
+        made=series.made,
+        count=series.count,
+        reason=reason,
+        first=series.first_portion,
+    )
+    if series.ask:
+        turn.emit(Answer(series.client, series.ask, _result(series, "ended", reason)))
+
+
+def _result(series: Series, what: str, reason: str) -> dict[str, Any]:
+    return {
+        "what": what,
+        "made": series.made,
+        "count": series.count,
+        "reason": reason,
+        "first": series.first_portion,
+    }
+
+
+def _pause(turn: Turn, series: Series) -> None:
+    turn.record(
+        "series", what="paused", made=series.made, count=series.count, reason=series.pause_reason
+    )
+    if series.ask:
+        turn.emit(Answer(series.client, series.ask, _result(series, "paused", series.pause_reason)))
+    turn.set(series=replace(series, paused=True, pausing=False, ask=0))
+    if pin(turn.state, "local-lock"):
+        turn.plan("lock", 0, why="free")
+
+
+def advance(turn: Turn) -> None:
+    """Take the series one decision further, if it is between portions."""
+    series = turn.state.series
+    if series is None or series.paused or turn.state.job is not None or turn.state.work is not None:
+        return
+    state, now_ns = turn.state, turn.now_ns
+    if series.count is not None and series.made >= series.count:
+        end_series(turn, "all made")
+        return
+    if series.finishing:
+        end_series(turn, "finished early")
+        return
+    if series.pausing:
+        _pause(turn, series)
+        return
+    if travel_left_steps(state) < needed_steps(state, series.dough):
+        if series.count is None:
+            end_series(turn, "end of the tube")
+        else:
+            _pause(
+                turn,
+                replace(
+                    series,
+                    pause_reason=(
+                        "The tube is at its end: take it out, put a new one in, then resume."
+                    ),
+                ),
+            )
+        return
+    if now_ns < series.next_ns:
+        return
+    no = ready_for(state, "series", now_ns)
+    if no is not None:
+        _pause(turn, replace(series, pause_reason=no.message))
+        return
+    first = series.first_portion or state.carry.last_portion + 1
+    # A late beat waits for its turn and the next ones keep their distance from it: beats never
+    # bunch up.
+    beat_ns = series.next_ns if now_ns - series.next_ns < LATE_NS else now_ns
+    turn.set(series=replace(series, next_ns=beat_ns + series.every_ns, first_portion=first))
+    start_portion(turn, series.dough, series.client, 0)
+
+
+def shortest_period_s(state: State, dough: Dough) -> float:
+    """Return the shortest period of a series [s]: one portion by its usual times, and a tenth for
+    the rest."""
+    return round(portion_time_s(state.facts, dough) * 1.05 + 0.1, 1)
+
+
+def unseen_end(turn: Turn) -> None:
+    """End a job whose end the board reported in an event that is lost for good."""
+    job = turn.state.job
+    board = turn.state.board
+    if job is None or job.data.get("accepted_ns") is None:
+        return
+    quiet = board.mode in IDLE_MODES and board.nonce_ns > job.data["accepted_ns"] + UNSEEN_NS
+    if quiet and not pin(turn.state, "waiting"):
+        turn.set(job=replace(job, data={**job.data, "accepted_ns": None}))
+        interrupt(
+            turn,
+            No("The board is at rest but did not say how the move ended.", "event"),
+            pause=False,
+        )

@@ -1,0 +1,162 @@
+"""The core: one pure function from state, input and time to state, effects and the time it wants to
+be woken.
+
+Given the inputs, the decisions follow: no clock, no chance, no I/O. Every interlock is looked at in
+every step, then the cycle.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import msgspec
+
+from benchd.core import asked, cycle, eye, interlocks
+from benchd.core.effects import RANK, Effect
+from benchd.core.facts import BenchFacts
+from benchd.core.heard import HEARD
+from benchd.core.inputs import (
+    Asked,
+    EventGap,
+    Gone,
+    Input,
+    JournalState,
+    LineFault,
+    LinkDown,
+    LinkUp,
+    Opened,
+    Wake,
+    WallClock,
+    WrongBoard,
+)
+from benchd.core.interlocks.silent_board import SILENCE_NS
+from benchd.core.state import Board, State
+from benchd.core.turn import No, Turn
+from protocols.messages import BoardMessage
+
+CORE_VERSION = 1
+"""Grows when the same inputs may lead to other decisions; written into every journal."""
+
+IDLE_WAKE_NS = 1_000_000_000
+
+
+def first_state(facts: BenchFacts) -> State:
+    """Return the state before the first input; `Opened` brings the card and what is carried
+    over."""
+    return State(facts=facts)
+
+
+def step(state: State, given: Input | BoardMessage, now_ns: int) -> tuple[State, list[Effect], int]:
+    """Return the next state, the effects in order of duty, and the time to be woken at [ns, host
+    clock].
+
+    Parameters: state : State; given : an Input or a board message; now_ns : int [ns], never less
+    than in the step before.
+    Raises: KeyError for an input that no table knows, which is an error of ours.
+    """
+    turn = Turn(state, now_ns)
+    if isinstance(given, Input):
+        TOLD[type(given)](turn, given)
+    else:
+        turn.set(last_word_ns=now_ns)
+        HEARD[type(given)](turn, given)
+    interlocks.evaluate(turn)
+    cycle.advance(turn)
+    if turn.state.outbox:
+        turn.send_next()
+    if turn.state.carry is not state.carry and turn.state.carry != state.carry:
+        turn.record("carry", **msgspec.to_builtins(turn.state.carry))
+    effects = turn.effects
+    if len(effects) > 1:
+        effects.sort(key=lambda effect: RANK[type(effect)])
+    return turn.state, effects, _wake_at_ns(turn.state, now_ns)
+
+
+def _wake_at_ns(state: State, now_ns: int) -> int:
+    wake = now_ns + IDLE_WAKE_NS
+    if state.link == "up" and state.last_word_ns + SILENCE_NS >= now_ns:
+        wake = min(wake, state.last_word_ns + SILENCE_NS + 1)
+    series = state.series
+    if series is not None and not series.paused and state.job is None and now_ns < series.next_ns:
+        wake = min(wake, series.next_ns)
+    return wake
+
+
+def opened(turn: Turn, said: Opened) -> None:
+    """Take the bench card and what is carried over from the journal before."""
+    facts = eye.apply(said.facts, said.carry)
+    turn.set(
+        facts=facts,
+        carry=said.carry,
+        wall_us=said.wall_us,
+        wall_ns=turn.now_ns,
+        last_key_ns=turn.now_ns,
+        link_text="The port is not open yet.",
+    )
+
+
+def link_up(turn: Turn, said: LinkUp) -> None:
+    """The port is open; the link greets the board by itself."""
+    turn.set(
+        link="greeting",
+        link_text="The port is open, the board has not answered yet.",
+        port=said.port,
+    )
+    turn.set(pending=None, outbox=(), leases=(), board=Board())
+
+
+def link_down(turn: Turn, said: LinkDown) -> None:
+    """The port is gone: whatever was under way is the board's now, and it stops by itself."""
+    if turn.state.link == "down" and turn.state.link_text == said.reason:
+        return
+    turn.set(link="down", link_text=said.reason, pending=None, outbox=(), leases=())
+    turn.record("link", up=False, text=said.reason)
+    cycle.interrupt(turn, No(f"The link to the board is gone: {said.reason}", "IL-19"))
+
+
+def line_fault(turn: Turn, said: LineFault) -> None:
+    """Lines were dropped."""
+    turn.set(lines_bad=turn.state.lines_bad + said.count)
+
+
+def event_gap(turn: Turn, said: EventGap) -> None:
+    """Events are missing for good."""
+    turn.record("gap", first=said.first, last=said.last)
+
+
+def wrong_board(turn: Turn, said: WrongBoard) -> None:
+    """This is not our board."""
+    turn.set(link="wrong", link_text=said.reason, pending=None, outbox=())
+    cycle.interrupt(turn, No(said.reason, "IL-19"))
+
+
+def woken(turn: Turn, said: Wake) -> None:
+    """Time passed: give up on a job whose end was not seen."""
+    cycle.unseen_end(turn)
+
+
+def journal_state(turn: Turn, said: JournalState) -> None:
+    """The journal works, or not."""
+    turn.set(journal_ok=said.ok, journal_text=said.reason)
+
+
+def wall_clock(turn: Turn, said: WallClock) -> None:
+    """The time of day."""
+    turn.set(wall_us=said.wall_us, wall_ns=turn.now_ns)
+
+
+TOLD: dict[type[Input], Callable[[Turn, Any], None]] = {
+    Opened: opened,
+    LinkUp: link_up,
+    LinkDown: link_down,
+    LineFault: line_fault,
+    EventGap: event_gap,
+    WrongBoard: wrong_board,
+    Asked: asked.asked,
+    Gone: lambda turn, said: asked.gone(turn, said.client),
+    Wake: woken,
+    JournalState: journal_state,
+    WallClock: wall_clock,
+}
+"""What to do with each class of input that is not a board message."""

@@ -1,0 +1,97 @@
+"""Teaching the eye its two levels, and the thresholds that follow from them."""
+
+from __future__ import annotations
+
+from math import sqrt
+
+from msgspec.structs import replace
+
+from benchd.calc.eye import thresholds
+from benchd.core import loading
+from benchd.core.facts import BenchFacts
+from benchd.core.inputs import Carry
+from benchd.core.turn import No, Turn
+
+READINGS = 200
+"""Readings for one level (common practice: at least 200)."""
+
+SAMPLE_MS = 10
+SEPARATION_MIN = 6.0
+"""Least (difference of means)/(sum of spreads) for levels that do not overlap (common practice)."""
+
+LEVEL_MIN, LEVEL_MAX = 2, 1021
+"""A level outside these is at the end of the converter's range."""
+
+
+def separation(empty: tuple[float, float], dough: tuple[float, float]) -> float:
+    """Return how well two taught levels (mean, spread) stand apart; at least 1 count of spread
+    each."""
+    return abs(dough[0] - empty[0]) / (max(empty[1], 1.0) + max(dough[1], 1.0))
+
+
+def apply(facts: BenchFacts, carry: Carry) -> BenchFacts:
+    """Return the bench facts with the thresholds of the taught levels, if both were taught.
+
+    Raises: ValueError when the levels overlap or are inverted.
+    """
+    if carry.eye_empty is None or carry.eye_dough is None:
+        return facts
+    seen, gone = thresholds(round(carry.eye_empty[0]), dough=round(carry.eye_dough[0]))
+    return replace(facts, limits={**facts.limits, "eye_on": seen, "eye_off": gone})
+
+
+def gather(turn: Turn, level: int) -> None:
+    """Take one reading of a teaching under way; with the last one, judge it."""
+    job = turn.state.job
+    if job is None or job.data.get("stage") != "gather":
+        return
+    readings = (*job.data["readings"], level)
+    if len(readings) < READINGS:
+        turn.set(job=replace(job, data={**job.data, "readings": readings}))
+        return
+    mean = sum(readings) / len(readings)
+    spread = sqrt(sum((reading - mean) ** 2 for reading in readings) / (len(readings) - 1))
+    _judge(turn, job.data["what"], (mean, spread))
+
+
+def _refused(level: tuple[float, float], carry: Carry) -> No | None:
+    if not LEVEL_MIN < level[0] < LEVEL_MAX:
+        text = (
+            f"The eye reads {level[0]:.0f}, the end of its range: change distance, angle or gain."
+        )
+        return No(text, "eye", level[0])
+    if carry.eye_empty is None or carry.eye_dough is None:
+        return None
+    apart = separation(carry.eye_empty, carry.eye_dough)
+    if apart < SEPARATION_MIN:
+        text = "The levels overlap: move the fibre closer, shade it, or change the angle."
+        return No(text, "eye", apart, SEPARATION_MIN)
+    return None
+
+
+def _judge(turn: Turn, what: str, level: tuple[float, float]) -> None:
+    """Keep a taught level, or say why not; then load the bench's own limits again."""
+    state = turn.state
+    carry = replace(state.carry, **{f"eye_{what}": level})
+    no = _refused(level, carry)
+    facts = state.facts
+    if no is None:
+        try:
+            facts = apply(state.facts, carry)
+        except ValueError as error:
+            no = No(str(error), "eye", level[0])
+    if no is None:
+        turn.set(carry=carry, facts=facts)
+        turn.record("eye", what=what, mean=level[0], spread=level[1])
+        both = carry.eye_empty is not None and carry.eye_dough is not None
+        turn.finish_job(what=what, mean=level[0], spread=level[1], both=both)
+    else:
+        turn.fail_job(no)
+    loading.load_limits(turn)
+
+
+def adopted(turn: Turn) -> None:
+    """The limits are in force: a teaching that waited for its fast samples begins to gather."""
+    job = turn.state.job
+    if job is not None and job.kind == "teach" and job.data.get("stage") == "load":
+        turn.set(job=replace(job, data={**job.data, "stage": "gather"}))

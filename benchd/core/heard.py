@@ -1,0 +1,299 @@
+"""What the core does with each message of the board."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+from msgspec.structs import replace
+
+from benchd.core import cycle, eye, words
+from benchd.core.clock_map import ClockMap, add_exchange, unwrap
+from benchd.core.effects import Renew
+from benchd.core.interlocks import drop
+from benchd.core.loading import load_limits
+from benchd.core.state import Board, Latch
+from benchd.core.turn import TRIES_MAX, No, Turn
+from protocols import messages as m
+from protocols.codes import INTERLOCK_BY_NUMBER, MOVE_ENDINGS, MOVES, OUTCOMES, PIN, REFUSALS
+from protocols.limits import PROTOCOL, digest
+
+LEASES_KEPT = 8
+STALE = next(row.code for row in REFUSALS if row.word == "stale")
+
+
+def greeting(turn: Turn, said: m.Bench) -> None:
+    """Take a greeting: who is there, whether it restarted, and whether it has our limits."""
+    state = turn.state
+    if said.protocol != PROTOCOL:
+        turn.set(
+            link="wrong",
+            link_text=(
+                f"The board speaks protocol {said.protocol}, this program {PROTOCOL}: "
+                "update one of them."
+            ),
+        )
+        return
+    restarted = state.board.boot != said.boot or state.link == "up"
+    board = (
+        Board(said.firmware, said.build, said.board, said.boot, said.cause)
+        if restarted
+        else state.board
+    )
+    turn.set(
+        board=board,
+        next_id=said.last_id + 1,
+        pending=None,
+        outbox=(),
+        leases=(),
+        last_word_ns=turn.now_ns,
+    )
+    turn.record(
+        "greeting",
+        firmware=said.firmware,
+        build=said.build,
+        board=said.board,
+        boot=said.boot,
+        cause=said.cause,
+        uptime_s=said.uptime_s,
+        restarted=restarted,
+    )
+    if restarted:
+        turn.set(clock=ClockMap(), dry_needed=True, relieved=False)
+        cycle.interrupt(turn, No("The board restarted: nothing moves until you say so.", "IL-20"))
+    if said.digest == digest(turn.state.facts.limits):
+        turn.set(link="up", link_text="")
+    else:
+        load_limits(turn)
+
+
+def beat(turn: Turn, said: m.Beat) -> None:
+    """Take a beat: state, time exchange, and the moment to renew the lease."""
+    state = turn.state
+    t_us = unwrap(said.t_us, state.board.t_us + 100_000)
+    if state.board.lease_answered != said.lease:
+        sent_ns = dict(state.leases).get(said.lease)
+        if sent_ns is not None:
+            t2_us = unwrap(said.lease_t_us, t_us)
+            clock = add_exchange(
+                state.clock, t1_ns=sent_ns, t2_us=t2_us, t3_us=t_us, t4_ns=turn.now_ns
+            )
+            turn.set(clock=clock)
+    turn.set_board(
+        nonce=said.nonce,
+        nonce_ns=turn.now_ns,
+        t_us=t_us,
+        lease_answered=said.lease,
+        mode=said.mode,
+        phase=said.phase,
+        portion=said.portion,
+        latches=said.latches,
+        position=said.position,
+        pins=said.pins,
+        bad=said.bad,
+    )
+    if said.latches != state.board.latches or said.latches:
+        _sync_latches(turn, said.latches)
+    if turn.state.link == "up":
+        if (
+            not said.pins >> PIN["adopted"] & 1
+            and turn.state.pending is None
+            and turn.state.job is None
+        ):
+            load_limits(turn)
+            return
+        turn.emit(Renew(said.nonce))
+        turn.set(leases=(*turn.state.leases[-(LEASES_KEPT - 1) :], (said.nonce, turn.now_ns)))
+
+
+def _sync_latches(turn: Turn, mask: int) -> None:
+    """Bring the list of interlocks in line with the board's mask; trip events have brought the
+    values already."""
+    for number, interlock in INTERLOCK_BY_NUMBER.items():
+        up = bool(mask >> (number - 1) & 1)
+        held = number in turn.state.latches
+        if up and not held:
+            text = words.trip_text(turn.state.facts, number, 0, 0)
+            _latch(turn, number, text, None, None)
+        elif held and not up and interlock.place != "daemon":
+            drop(turn, number)
+
+
+def _latch(turn: Turn, number: int, text: str, value: float | None, bound: float | None) -> None:
+    latch = Latch(number, turn.now_ns, text, value, bound)
+    turn.set(latches={**turn.state.latches, number: latch})
+    code = INTERLOCK_BY_NUMBER[number].code
+    turn.record("trip", interlock=code, up=True, text=text, value=value, bound=bound)
+    series = turn.state.series
+    if series is not None and not series.paused:
+        turn.set(series=replace(series, pausing=True, pause_reason=f"{code}: {text}"))
+
+
+def sample(turn: Turn, said: m.Sample) -> None:
+    """Take the signals of one moment."""
+    state = turn.state
+    board = state.board
+    lost = 0 if board.sample_k is None else (said.k - board.sample_k - 1) & 0xFFFF
+    board = replace(
+        board,
+        position=said.position,
+        eye=said.eye,
+        thrust=said.thrust,
+        air=said.air,
+        supply=said.supply,
+        sample_k=said.k,
+        sample_ns=turn.now_ns,
+    )
+    if lost:
+        turn.set(board=board, samples_lost=state.samples_lost + lost)
+    else:
+        turn.set(board=board)
+    if state.job is not None and state.job.kind == "teach":
+        eye.gather(turn, said.eye)
+    air_min = state.facts.limits["air_min"]
+    if not state.dry_needed and "air" in state.facts.fitted and said.air < max(air_min // 2, 1):
+        turn.set(dry_needed=True)
+
+
+def yes(turn: Turn, said: m.Yes) -> None:
+    """The command was accepted."""
+    pending = turn.state.pending
+    if pending is None or pending.id != said.id:
+        return
+    turn.set(pending=None)
+    planned = pending.planned
+    if planned.why == "load":
+        if planned.tag == "adopt":
+            turn.set(link="up", link_text="")
+            eye.adopted(turn)
+        return
+    if planned.why == "job":
+        cycle.accepted(turn, planned.tag)
+
+
+def no(turn: Turn, said: m.No) -> None:
+    """The command was refused."""
+    pending = turn.state.pending
+    if pending is None or pending.id != said.id:
+        return
+    why = words.refusal(turn.state.facts, said.reason, said.value, said.bound)
+    turn.set(pending=None)
+    planned = pending.planned
+    if said.reason == STALE and planned.tries < TRIES_MAX:
+        turn.set(outbox=(replace(planned, tries=planned.tries + 1), *turn.state.outbox))
+        return
+    turn.record(
+        "refusal",
+        command=planned.tag,
+        condition=why.condition,
+        text=why.message,
+        value=said.value,
+        bound=said.bound,
+    )
+    if planned.why == "load":
+        turn.set(
+            outbox=(), link="wrong", link_text=f"The board refused the bench card: {why.message}"
+        )
+        turn.fail_job(why)
+    elif planned.why == "job":
+        cycle.interrupt(turn, why, pause=True)
+
+
+def phase(turn: Turn, said: m.Phase) -> None:
+    """A phase began."""
+    work = turn.state.work
+    if work is not None and work.number & 0xFFFF == said.portion:
+        row = (said.phase, said.t_us, said.position, said.eye, said.thrust, said.air, said.supply)
+        turn.set(work=replace(work, phases=(*work.phases, row)))
+
+
+def edge(turn: Turn, said: m.Edge) -> None:
+    """A signal changed."""
+    state = turn.state
+    work = state.work
+    if work is not None and work.number & 0xFFFF == said.portion:
+        turn.set(work=replace(work, edges=(*work.edges, (said.signal, said.level, said.t_us))))
+    bit = 1 << said.signal
+    pins = state.board.pins | bit if said.level else state.board.pins & ~bit
+    turn.set_board(pins=pins, position=said.position)
+    if said.signal in (PIN["guard"], PIN["stop"]) and not said.level and not state.dry_needed:
+        turn.set(dry_needed=True)
+
+
+def moved(turn: Turn, said: m.Moved) -> None:
+    """A feed move by hand ended."""
+    ending, kind = MOVE_ENDINGS[said.reason], MOVES[said.kind]
+    turn.set_board(position=said.position)
+    turn.set(relieved=kind == "relieve" and ending in ("reached", "relieved"))
+    cycle.moved(turn, kind, ending, said.position)
+
+
+def ended(turn: Turn, said: m.Ended) -> None:
+    """A portion or a dry stroke ended."""
+    turn.set_board(position=said.position)
+    work = turn.state.work
+    if work is not None and work.number & 0xFFFF == said.portion:
+        cycle.ended(turn, said)
+    else:
+        turn.record("ended", portion=said.portion, outcome=OUTCOMES[said.outcome], known=False)
+
+
+def trip(turn: Turn, said: m.Trip) -> None:
+    """An interlock of the board tripped."""
+    text = words.trip_text(turn.state.facts, said.interlock, said.value, said.bound)
+    turn.set_board(position=said.position)
+    _latch(turn, said.interlock, text, said.value, said.bound)
+
+
+def freed(turn: Turn, said: m.Freed) -> None:
+    """A latch of the board was cleared."""
+    if said.interlock in turn.state.latches:
+        drop(turn, said.interlock)
+
+
+def ignored(turn: Turn, said: m.Ignored) -> None:
+    """A local switch did nothing."""
+    why = words.refusal(turn.state.facts, said.reason, 0, 0)
+    turn.record("message", text=f"A local switch was pressed and did nothing: {why.message}")
+
+
+def part(turn: Turn, said: m.Tally | m.Extremes) -> None:
+    """A part of the portion's summary."""
+    work = turn.state.work
+    if work is None or work.number & 0xFFFF != said.portion:
+        return
+    values: dict[str, Any] = dict(zip(said.__struct_fields__, m.values_of(said), strict=True))
+    turn.set(work=replace(work, **{said.tag: values}))
+
+
+def lost(turn: Turn, said: m.Lost) -> None:
+    """Events were lost on the board."""
+    turn.record(
+        "message",
+        text=f"The board could not hold {said.count} events: they are lost and marked as a gap.",
+    )
+
+
+def boot(turn: Turn, said: m.Boot) -> None:
+    """The board started; its greeting has said the rest."""
+
+
+HEARD: dict[type[m.Message], Callable[[Turn, Any], None]] = {
+    m.Bench: greeting,
+    m.Beat: beat,
+    m.Sample: sample,
+    m.Yes: yes,
+    m.No: no,
+    m.Phase: phase,
+    m.Edge: edge,
+    m.Moved: moved,
+    m.Ended: ended,
+    m.Trip: trip,
+    m.Freed: freed,
+    m.Ignored: ignored,
+    m.Tally: part,
+    m.Extremes: part,
+    m.Lost: lost,
+    m.Boot: boot,
+}
+"""What to do with each class of board message."""

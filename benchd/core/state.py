@@ -1,0 +1,179 @@
+"""The state of the core: everything the daemon knows of the bench, in frozen structs.
+
+Values of the board stay in the wire's whole numbers, unit in SPEC.md, so that replay is exact to
+the bit.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import msgspec
+
+from benchd.core.clock_map import ClockMap
+from benchd.core.facts import BenchFacts, Dough
+from benchd.core.inputs import Carry
+
+
+class Board(msgspec.Struct, frozen=True):
+    """What the board said last."""
+
+    firmware: str = ""
+    build: str = ""
+    kind: str = ""
+    boot: int = 0
+    cause: str = ""
+    nonce: int = 0
+    nonce_ns: int = 0
+    """When the newest beat came."""
+    t_us: int = 0
+    """Board time of the newest beat, unwrapped."""
+    lease_answered: int | None = None
+    mode: int = 0
+    phase: int = 0
+    portion: int = 0
+    latches: int = 0
+    position: int = 0
+    pins: int = 0
+    bad: int = 0
+    eye: int = 65_535
+    thrust: int = 65_535
+    air: int = 65_535
+    supply: int = 65_535
+    sample_k: int | None = None
+    sample_ns: int = 0
+
+
+class Planned(msgspec.Struct, frozen=True):
+    """A command that will be sent when its turn comes; number and beat are put in then."""
+
+    tag: str
+    values: tuple[int, ...]
+    why: str
+    """"load" for limits, "job" for the job under way, "free" otherwise."""
+    tries: int = 0
+    """How often the board found it too late."""
+
+
+class Pending(msgspec.Struct, frozen=True):
+    """The command that waits for its answer."""
+
+    id: int
+    planned: Planned
+    sent_ns: int
+
+
+class Job(msgspec.Struct, frozen=True):
+    """What a request started and that is not over."""
+
+    kind: str
+    client: int
+    ask: int
+    begun_ns: int
+    start_position: int = 0
+    data: dict[str, Any] = {}
+
+
+class Series(msgspec.Struct, frozen=True):
+    """A series under way or paused."""
+
+    client: int
+    ask: int
+    dough: Dough
+    count: int | None
+    every_ns: int
+    next_ns: int
+    made: int = 0
+    first_portion: int = 0
+    paused: bool = False
+    pausing: bool = False
+    """Pause at the next safe point."""
+    pause_reason: str = ""
+    finishing: bool = False
+    after_pause: bool = False
+
+
+class Work(msgspec.Struct, frozen=True):
+    """The portion under way, gathered from its events until its record is written."""
+
+    number: int
+    kind: str
+    dough: Dough
+    tube: str
+    index: int
+    asked: dict[str, int]
+    begun_ns: int
+    bad_before: int
+    phases: tuple[tuple[int, int, int, int, int, int, int], ...] = ()
+    """(phase, t_us, position, eye, thrust, air, supply) each."""
+    edges: tuple[tuple[int, int, int], ...] = ()
+    """(signal, level, t_us) each."""
+    tally: dict[str, int] = {}
+    extremes: dict[str, int] = {}
+
+
+class Weighed(msgspec.Struct, frozen=True):
+    """A weight of a portion, newest kept."""
+
+    portion: int
+    mass_kg: float
+    aim_kg: float
+
+
+class Latch(msgspec.Struct, frozen=True):
+    """An interlock that is up: a finding of a daemon rule, or a latch of the board."""
+
+    number: int
+    since_ns: int
+    text: str
+    value: float | None = None
+    bound: float | None = None
+    latched: bool = True
+    cause_gone: bool = False
+
+
+class State(msgspec.Struct, frozen=True):
+    """Everything."""
+
+    facts: BenchFacts
+    carry: Carry = Carry()
+    wall_us: int = 0
+    wall_ns: int = 0
+    """`now_ns` at which wall_us was told."""
+    link: str = "down"
+    """down, greeting, loading, up, or wrong."""
+    link_text: str = ""
+    port: str = ""
+    last_word_ns: int = 0
+    board: Board = Board()
+    clock: ClockMap = ClockMap()
+    leases: tuple[tuple[int, int], ...] = ()
+    """(number, now_ns when returned) of the leases not yet seen in a beat."""
+    next_id: int = 1
+    pending: Pending | None = None
+    outbox: tuple[Planned, ...] = ()
+    job: Job | None = None
+    series: Series | None = None
+    work: Work | None = None
+    controller: int | None = None
+    latches: dict[int, Latch] = {}
+    """Of the daemon's rules and of the board, by interlock number."""
+    dry_needed: bool = True
+    relieved: bool = False
+    journal_ok: bool = True
+    journal_text: str = ""
+    last_key_ns: int = 0
+    smear_run: int = 0
+    """Portions in a row in which the eye never changed."""
+    slow_run: int = 0
+    """Cuts in a row that were slow."""
+    weights: tuple[Weighed, ...] = ()
+    """The newest, at most 200."""
+    odd_after: int = 0
+    """IL-25 looks only at portions after this one: set when its latch is cleared."""
+    recent: tuple[dict[str, Any], ...] = ()
+    """Short facts of the newest portions: number, kind, outcome, aim_kg; at most 200."""
+    samples_lost: int = 0
+    lines_bad: int = 0
+    last_end_ns: int = 0
+    """When the last portion ended; tells "after-pause"."""
