@@ -29,20 +29,6 @@ OLD_AFTER_S = 0.5
 
 UNKNOWN_ENERGY = "not known: treat as loaded"
 
-NAMES: dict[str, str] = {
-    "guard": "guard",
-    "stop": "emergency stop",
-    "home": "cutter home switch",
-    "far": "cutter far switch",
-    "ends": "end switches",
-    "eye": "eye",
-    "thrust": "thrust",
-    "air": "air pressure",
-    "supply": "logic supply",
-    "dump": "air dump",
-}
-"""Parts in the words of a person."""
-
 
 class Row(NamedTuple):
     """One line: the word in front, and what it says."""
@@ -76,16 +62,6 @@ def millimetres(metres: float | None, digits: int = 1) -> str:
 def grams(kilograms: float | None, digits: int = 1) -> str:
     """Return a mass in g."""
     return "-" if kilograms is None else f"{kilograms * 1e3:.{digits}f} g"
-
-
-def bars(pascal: float | None) -> str:
-    """Return a gauge pressure in bar."""
-    return "-" if pascal is None else f"{pascal / 1e5:.2f} bar"
-
-
-def newtons(newton: float | None) -> str:
-    """Return a force in N."""
-    return "-" if newton is None else f"{newton:.0f} N"
 
 
 def volts(volt: float | None) -> str:
@@ -124,25 +100,26 @@ def link_text(status: BenchStatus) -> str:
 
 
 def energy_row(status: BenchStatus) -> Row:
-    """Return the energy line: barrel, air, coils; anything not known counts as loaded."""
-    parts = []
-    for name, words, measured in (
-        ("barrel", status.barrel, newtons(status.thrust_n)),
-        ("air", status.air, bars(status.air_pa)),
-        ("coils", status.coils, "-"),
-    ):
-        words = words or UNKNOWN_ENERGY
-        if is_old(status):
-            words, measured = UNKNOWN_ENERGY, "-"
-        parts.append(f"{name} {words}" + ("" if measured == "-" else f" ({measured})"))
-    return Row("ENERGY", "; ".join(parts))
+    """Return the energy line: barrel, air, coils; what is old or has no word counts as loaded."""
+    old = is_old(status)
+    return Row(
+        "ENERGY",
+        "; ".join(
+            f"{name} {UNKNOWN_ENERGY if old or not words else words}"
+            for name, words in (
+                ("barrel", status.barrel),
+                ("air", status.air),
+                ("coils", status.coils),
+            )
+        ),
+    )
 
 
 def not_watched_row(status: BenchStatus) -> Row | None:
     """Return the line of what nobody watches, or None when all is fitted."""
     if not status.not_watched:
         return None
-    return Row("NOT WATCHED:", ", ".join(NAMES.get(part, part) for part in status.not_watched))
+    return Row("NOT WATCHED:", ", ".join(status.not_watched))
 
 
 def state_row(status: BenchStatus) -> Row:
@@ -305,23 +282,27 @@ def _wrapped(row: Row, width: int) -> list[str]:
 
 
 def status_line(status: BenchStatus, width: int = WIDTH) -> str:
-    """Return the snapshot as one line, cut to `width`: for following along and for logs."""
-    parts = [
-        status.state
-        if not status.phase or status.phase == "none"
-        else f"{status.state} {status.phase}"
-    ]
+    """Return the snapshot as one line, most important first: for following along and for logs.
+
+    What does not fit into `width` is left out as a whole.
+    """
+    phase = f" {status.phase}" if status.phase and status.phase != "none" else ""
+    parts = [f"{status.state}{phase}"]
     if status.abnormals:
         worst = status.abnormals[0]
         parts.append(f"{RANKS.get(worst.rank, '')} {worst.code}")
-    if status.portion:
-        parts.append(f"portion {status.portion}")
+    parts.append(link_text(status))
+    parts.append(f"barrel {UNKNOWN_ENERGY if is_old(status) else status.barrel or UNKNOWN_ENERGY}")
     if status.series is not None:
         of = "" if status.series.count is None else f" of {status.series.count}"
         parts.append(f"made {status.series.made}{of}")
-    parts.append(f"barrel {UNKNOWN_ENERGY if is_old(status) else status.barrel or UNKNOWN_ENERGY}")
+    if status.portion:
+        parts.append(f"portion {status.portion}")
     if status.position_known and status.position_m is not None:
         parts.append(f"feed {millimetres(status.position_m)}")
-    parts.append(link_text(status))
-    line = plain("; ".join(parts))
-    return line if len(line) <= width else line[: width - 3] + "..."
+    line = plain(parts[0])[:width]
+    for part in parts[1:]:
+        longer = f"{line}; {plain(part)}"
+        if len(longer) <= width:
+            line = longer
+    return line

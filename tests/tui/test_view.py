@@ -28,9 +28,9 @@ READY = BenchStatus(
     state="READY",
     phase="none",
     waits_for="",
-    barrel="loaded",
-    air="live",
-    coils="live",
+    barrel="214 N loaded",
+    air="2.0 bar live",
+    coils="drive live, valve off",
     not_watched=(),
     position_m=0.0873,
     position_known=True,
@@ -74,7 +74,7 @@ def text(status: BenchStatus) -> str:
 def test_a_bench_at_rest() -> None:
     assert view.status_lines(READY) == [
         "READY; bench maize; link 0.1 s",
-        "ENERGY    barrel loaded (214 N); air live (2.00 bar); coils live",
+        "ENERGY    barrel 214 N loaded; air 2.0 bar live; coils drive live, valve off",
         "Portion   14; aim 30.0 g; last: 14 normal complete, 30.2 g +0.7 %",
         "Weights   mean 30.1 g of 11 weighed; not weighed: 12, 13",
         "Tube      T7; dough masa; 112 mm left; about 9 portions",
@@ -116,16 +116,14 @@ def test_rank_is_a_sign_and_a_word(rank: int, word: str) -> None:
 
 
 def test_what_nobody_watches_stands_near_the_top() -> None:
-    status = msgspec.structs.replace(READY, not_watched=("guard", "home", "far", "thrust"))
-    assert view.status_lines(status)[2] == (
-        "NOT WATCHED: guard, cutter home switch, cutter far switch, thrust"
-    )
+    status = msgspec.structs.replace(READY, not_watched=("guard", "cutter home", "cutter far end"))
+    assert view.status_lines(status)[2] == ("NOT WATCHED: guard, cutter home, cutter far end")
 
 
 @pytest.mark.parametrize("age_s", [None, 0.51, 30.0])
 def test_old_values_count_as_loaded(age_s: float | None) -> None:
     status = msgspec.structs.replace(
-        READY, link_age_s=age_s, barrel="low", air="off", coils="off", thrust_n=2.0
+        READY, link_age_s=age_s, barrel="2 N low", air="off", coils="off"
     )
     assert "VALUES ARE OLD" in text(status)
     energy = view.energy_row(status).text
@@ -136,7 +134,7 @@ def test_old_values_count_as_loaded(age_s: float | None) -> None:
 
 
 def test_energy_that_nobody_named_counts_as_loaded() -> None:
-    status = msgspec.structs.replace(READY, barrel="", thrust_n=None)
+    status = msgspec.structs.replace(READY, barrel="")
     assert view.energy_row(status).text.startswith("barrel not known: treat as loaded;")
 
 
@@ -172,7 +170,7 @@ def test_from_json_reads_what_the_daemon_sends() -> None:
 def test_one_line_for_following_along() -> None:
     status = msgspec.structs.replace(READY, state="PORTIONING", phase="push", abnormals=(GONE,))
     assert view.status_line(status) == (
-        "PORTIONING push; !3 STOP IL-09; portion 14; barrel loaded; feed 87.3 mm; link..."
+        "PORTIONING push; !3 STOP IL-09; link 0.1 s; barrel 214 N loaded; portion 14"
     )
 
 
