@@ -87,7 +87,10 @@ class NotABoard(Notice, frozen=True):
 
 
 class Abandoned(Notice, frozen=True):
-    """The board restarted: this command, meant for its earlier life, gets no answer or repeat."""
+    """This command was meant for what is over: it gets no answer, and is not sent again.
+
+    Either it waited when a stop went out, or the board has restarted.
+    """
 
     command: Command
 
@@ -107,11 +110,14 @@ class Outstanding(msgspec.Struct):
 class Session:
     """The host's end of one link.
 
-    `boot` and `last_event` are the board's boot number and the last event of that boot that the
-    journal holds; without them the first greeting decides where events begin.
+    `boot` is the boot number that the journal knows, `last_event` the last event of that boot that
+    was delivered before, and `safe_event` the last that is safe on disk. Without them the first
+    greeting decides where events begin.
     """
 
-    def __init__(self, *, boot: int | None = None, last_event: int = 0) -> None:
+    def __init__(
+        self, *, boot: int | None = None, last_event: int = 0, safe_event: int = 0
+    ) -> None:
         self._decoder = LineDecoder()
         self._window = Window()
         self._greeting: Bench | None = None
@@ -119,7 +125,7 @@ class Session:
         self._uptime_s = 0
         self._last_nonce: int | None = None
         self._next_event: int | None = None if boot is None else last_event + 1
-        self._safe_event = last_event
+        self._safe_event = safe_event
         self._missing = False
         self._strange_lines = 0
         self._strange_bytes = 0
@@ -132,6 +138,7 @@ class Session:
         self._hello_due_ns: int | None = 0
         self._hello_sent_ns = -HELLO_NS
         self._commands: deque[Command] = deque()
+        self._abandoned: list[Command] = []
         self._outstanding: Outstanding | None = None
         self._overtaken = False
         self._blocked = False
@@ -176,6 +183,7 @@ class Session:
         again.
         """
         out: list[BoardMessage | Notice] = []
+        self._tell_abandoned(out)
         self._strange_bytes += len(data)
         for item in self._decoder.feed(data):
             if isinstance(item, FrameError):
@@ -250,11 +258,19 @@ class Session:
         self._window.restart()
         self._leases_sent.clear()
         self._lease = self._seen = None
-        abandoned = [] if self._outstanding is None else [self._outstanding.command]
-        abandoned += self._commands
+        if self._outstanding is not None:
+            self._abandoned.append(self._outstanding.command)
+            self._outstanding = None
+        self._abandon_waiting()
+        self._tell_abandoned(out)
+
+    def _abandon_waiting(self) -> None:
+        self._abandoned += self._commands
         self._commands.clear()
-        self._outstanding = None
-        out += [Abandoned(command) for command in abandoned]
+
+    def _tell_abandoned(self, out: list[BoardMessage | Notice]) -> None:
+        out += [Abandoned(command) for command in self._abandoned]
+        self._abandoned.clear()
 
     def _count(self, message: BoardMessage, now_ns: int) -> bool:
         """Bring the window up to date; return whether this is the answer that was waited for."""
@@ -324,7 +340,8 @@ class Session:
     def send(self, message: HostMessage, now_ns: int) -> None:
         """Queue a message; `outgoing` says what may leave.
 
-        Of `stop` the stronger one is kept, of `lease` and `seen` the newest. A `seen` beyond what
+        Of `stop` the stronger one is kept, and commands that wait behind it are abandoned. Of
+        `lease` and `seen` the newest is kept. A `seen` beyond what
         was delivered in this life of the board is meant for an earlier one, and is left out.
 
         Raises: QueueFull when COMMANDS_MAX commands wait; OwnError when SPEC.md does not allow the
@@ -342,6 +359,10 @@ class Session:
             encode(message)
             if self._stop is None or message.level > self._stop.level:
                 self._stop = message
+            # What waits was asked before the stop and must not move anything after it. The command
+            # under way is still repeated for its answer: its beat number is too old to start
+            # motion.
+            self._abandon_waiting()
         elif isinstance(message, Lease):
             encode(message)
             self._lease = (message, now_ns)

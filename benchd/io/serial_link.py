@@ -47,7 +47,7 @@ class Link(Protocol):
         ...
 
     def write(self, data: bytes, urgent: bool = False) -> bool:
-        """Send whole lines; urgent ones pass those that the port has not taken yet.
+        """Send whole lines; urgent ones drop those that the port has not taken yet.
 
         Never waits. Returns False, and sends nothing of `data`, when the port takes nothing any
         more and the queue is full, or when the link is closed.
