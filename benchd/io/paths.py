@@ -1,6 +1,6 @@
-"""Where a bench keeps its files: its socket in the user's runtime folder, its journals in the state folder.
+"""Where a bench keeps its files: socket in the user's runtime folder, journals in the state folder.
 
-Plain strings and no pathlib, whose import would take a tenth of the time that `benchd status` may take.
+Plain strings and no pathlib, whose import takes a tenth of the time that `benchd status` may take.
 """
 
 from __future__ import annotations
@@ -9,11 +9,18 @@ import os
 
 SOCKET_SUFFIX = ".socket"
 
+SOCKET_BYTES_MAX = 103
+"""Longest path of a Unix socket that every system takes (macOS: 104 bytes with the closing zero)."""
+
+
+class PathError(ValueError):
+    """A bench cannot have a file where it should lie; the text says why and what to do."""
+
 
 def file_name(bench: str) -> str:
-    """Return a bench's name as a file name: letters, digits and -_ stay, anything else becomes "-"."""
+    """Return a bench's name as a file name: letters, digits and -_ stay, the rest becomes "-"."""
     kept = "".join(
-        sign if sign.isalnum() and sign.isascii() or sign in "-_" else "-" for sign in bench
+        sign if (sign.isascii() and sign.isalnum()) or sign in "-_" else "-" for sign in bench
     )
     return kept or "bench"
 
@@ -28,12 +35,21 @@ def runtime_dir() -> str:
 
 
 def socket_path(bench: str) -> str:
-    """Return where the daemon of a bench listens."""
-    return os.path.join(runtime_dir(), file_name(bench) + SOCKET_SUFFIX)
+    """Return where the daemon of a bench listens.
+
+    Raises: PathError when the path is longer than a socket's may be.
+    """
+    path = os.path.join(runtime_dir(), file_name(bench) + SOCKET_SUFFIX)
+    if len(os.fsencode(path)) > SOCKET_BYTES_MAX:
+        raise PathError(
+            f"The path {path} is too long for a socket: shorten the bench's name, or let "
+            "XDG_RUNTIME_DIR name a shorter folder."
+        )
+    return path
 
 
 def benches() -> list[str]:
-    """Return the names (as file names) of benches that have a socket, running or left behind, in order."""
+    """Return the file names of benches that have a socket, running or left behind, in order."""
     try:
         names = os.listdir(runtime_dir())
     except OSError:
