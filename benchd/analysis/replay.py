@@ -70,7 +70,7 @@ def _groups(
                 yield number, given, stored
             number, given, stored = n, entry, []
         elif entry.kind != ledger.RAW:
-            stored.append((entry.kind, tuple(entry.values), entry.text))
+            stored.append((entry.kind, entry.values, entry.text))
     if given is not None:
         yield number, given, stored
 

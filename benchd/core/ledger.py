@@ -49,7 +49,7 @@ RECORDS: dict[str, int] = {
 
 RECORD_BY_CODE: dict[int, str] = {code: name for name, code in RECORDS.items()}
 
-Written = tuple[int, tuple[int, ...], str | None]
+Written = tuple[int, tuple[int | None, ...], str | None]
 """(kind, values, text) of one entry."""
 
 

@@ -1,0 +1,323 @@
+"""The daemon with its event loop: one bench, in the foreground.
+
+Everything here is an edge: port, socket, journal thread, timers and signals, each handed to `App`.
+Whatever ends this process
+ends it through `_end`, which sends stop first; the board stops by itself if even that does not come
+through.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import secrets
+import signal
+import sys
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from benchd.analysis.last_life import read_last_life
+from benchd.app import App
+from benchd.config.bench import BenchCard
+from benchd.config.dough import dough as read_dough
+from benchd.config.errors import CardError
+from benchd.core import inputs, ledger
+from benchd.core.facts import Dough
+from benchd.io import clock, paths, request_socket
+from benchd.io.journal import JournalFile
+from benchd.io.journal_format import JournalError, Store, journal_path
+from benchd.io.serial_link import Link, LinkError, open_link
+from protocols.framing import frame
+from protocols.requests import REFUSED, REQUESTS
+
+CONNECT_AGAIN_S = 1.0
+JOURNAL_AGAIN_S = 5.0
+WALL_CLOCK_S = 60.0
+STATUS_S = 0.2
+"""Least time between two status messages to watchers."""
+
+INVALID_PARAMS = -32602
+METHOD_NOT_FOUND = -32601
+
+
+class Daemon:
+    """The edges of one bench."""
+
+    def __init__(self, card: BenchCard, say: Callable[[str], None]) -> None:
+        self.card = card
+        self.say = say
+        self.loop = asyncio.get_running_loop()
+        self.ended = asyncio.Event()
+        self.exit_code = 0
+        self.link: Link | None = None
+        self.server: request_socket.Server | None = None
+        self._timer: asyncio.TimerHandle | None = None
+        self._replies: dict[
+            tuple[int, int], tuple[request_socket.Reply, request_socket.Refuse]
+        ] = {}
+        self._ask = 0
+        self._status_due = False
+        self._link_text = ""
+        self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
+
+    def open_app(self) -> None:
+        """Take over from the last journal and open a new one; only once no other daemon can."""
+        last = read_last_life(self.folder)
+        if last.problem:
+            self.say(last.problem)
+        self.app = App(
+            self.card.facts,
+            last.carry,
+            wall_us=clock.wall_us(),
+            now_ns=clock.boottime_ns(),
+            write=self._write,
+            make_store=self._make_store,
+            clients=self,
+            previous_head=last.head,
+            last_event=last.last_event,
+        )
+        self.app.store_name = self._store_path.name
+
+    # The journal.
+
+    def _make_store(self, meta: dict[str, str]) -> Store:
+        self._store_path = journal_path(self.folder, clock.wall_us(), secrets.token_hex(4))
+
+        def committed(n: int) -> None:
+            self._from_thread(lambda: self.app.on_committed(n, clock.boottime_ns()))
+
+        def fault(reason: str) -> None:
+            self._from_thread(lambda: self._journal_fault(reason))
+
+        return JournalFile.create(
+            self._store_path,
+            meta=meta,
+            views=ledger.views(),
+            wall_us=clock.wall_us,
+            on_committed=committed,
+            on_fault=fault,
+        )
+
+    def _from_thread(self, do: Callable[[], None]) -> None:
+        with contextlib.suppress(
+            RuntimeError
+        ):  # The loop has ended; nobody needs to know any more.
+            self.loop.call_soon_threadsafe(self._guarded, do)
+
+    def _journal_fault(self, reason: str) -> None:
+        self.say(reason)
+        self.app.on_journal_fault(reason, clock.boottime_ns())
+        self.loop.call_later(JOURNAL_AGAIN_S, self._guarded, self._journal_again)
+
+    def _journal_again(self) -> None:
+        try:
+            self.app.reopen_journal(clock.boottime_ns())
+        except JournalError:
+            self.loop.call_later(JOURNAL_AGAIN_S, self._guarded, self._journal_again)
+            return
+        self.app.store_name = self._store_path.name
+        self.say(f"The journal goes on in {self._store_path}.")
+
+    # Every call into the app goes through here.
+
+    def _guarded(self, do: Callable[..., None], *given: Any) -> None:
+        """Do it, then see to the timer; an error of ours stops the bench before it ends the
+        daemon."""
+        try:
+            do(*given)
+        except Exception as error:
+            self._fail(error)
+            return
+        self._set_timer()
+        self._status_soon()
+
+    def _fail(self, error: Exception) -> None:
+        where = self.folder / f"error-{clock.wall_us()}.txt"
+        with contextlib.suppress(OSError):
+            where.write_text("".join(traceback.format_exception(error)))
+        self.say(f"The daemon met an error of its own and stops the bench; details are in {where}.")
+        self.exit_code = 1
+        self.ended.set()
+
+    def _set_timer(self) -> None:
+        if self._timer is not None:
+            self._timer.cancel()
+        delay_s = max(self.app.next_wake_ns - clock.boottime_ns(), 0) / 1e9
+        self._timer = self.loop.call_later(delay_s, self._guarded, self._wake)
+
+    def _wake(self) -> None:
+        self.app.on_wake(clock.boottime_ns())
+
+    # The port.
+
+    def _write(self, data: bytes, urgent: bool) -> None:
+        if self.link is not None:
+            self.link.write(data, urgent)
+
+    def connect(self) -> None:
+        """Open the port, or say once why not and try again in a while."""
+        try:
+            self.link = open_link(
+                self.card.port,
+                self.card.baud,
+                on_bytes=lambda data, t_ns: self._guarded(self.app.on_bytes, data, t_ns),
+                on_closed=lambda reason: self._guarded(self._hung_up, reason),
+            )
+        except LinkError as error:
+            self._link_down(str(error))
+            self.loop.call_later(CONNECT_AGAIN_S, self._guarded, self.connect)
+            return
+        self._link_text = ""
+        self.say(f"Port {self.card.port} is open.")
+        self.app.on_link_up(self.card.port, clock.boottime_ns())
+
+    def _hung_up(self, reason: str) -> None:
+        self.link = None
+        self._link_down(reason)
+        self.loop.call_later(CONNECT_AGAIN_S / 4, self._guarded, self.connect)
+
+    def _link_down(self, reason: str) -> None:
+        if reason != self._link_text:
+            self._link_text = reason
+            self.say(reason)
+        self.app.on_link_down(reason, clock.boottime_ns())
+
+    # Clients.
+
+    def on_request(
+        self,
+        client_id: int,
+        method: str,
+        params: dict[str, Any] | list[Any],
+        reply: request_socket.Reply,
+        refuse: request_socket.Refuse,
+    ) -> None:
+        """Take a request from the socket."""
+        self._guarded(self._request, client_id, method, params, reply, refuse)
+
+    def _request(
+        self,
+        client: int,
+        method: str,
+        params: dict[str, Any] | list[Any],
+        reply: request_socket.Reply,
+        refuse: request_socket.Refuse,
+    ) -> None:
+        cls = REQUESTS.get(method)
+        if cls is None:
+            refuse(METHOD_NOT_FOUND, f"There is no request '{method}'.", None)
+            return
+        if method == "status":
+            reply(msgspec.to_builtins(self.app.status(clock.boottime_ns())))
+            return
+        try:
+            if not isinstance(params, dict):
+                raise msgspec.ValidationError("parameters go by name")
+            msgspec.convert(params, cls)
+        except msgspec.ValidationError as error:
+            refuse(INVALID_PARAMS, f"The request '{method}' cannot be read: {error}.", None)
+            return
+        dough: Dough | None = None
+        if isinstance(params.get("dough"), str):
+            try:
+                dough = read_dough(params["dough"], "dough card", self.app.state.facts)
+            except CardError as error:
+                refuse(REFUSED, str(error), {"condition": "card"})
+                return
+        self._ask += 1
+        self._replies[client, self._ask] = (reply, refuse)
+        self.app.on_request(client, self._ask, method, params, dough, clock.boottime_ns())
+
+    def on_gone(self, client_id: int) -> None:
+        """A client's connection closed."""
+        for key in [key for key in self._replies if key[0] == client_id]:
+            del self._replies[key]
+        self._guarded(self.app.on_gone, client_id, clock.boottime_ns())
+
+    def reply(self, client: int, ask: int, result: dict[str, Any]) -> None:
+        """Answer a request, if its client is still there."""
+        held = self._replies.pop((client, ask), None)
+        if held is not None:
+            held[0](result)
+
+    def refuse(self, client: int, ask: int, code: int, message: str, data: dict[str, Any]) -> None:
+        """Refuse a request, if its client is still there."""
+        held = self._replies.pop((client, ask), None)
+        if held is not None:
+            held[1](code, message, data)
+
+    def publish(self, topic: str, data: dict[str, Any]) -> None:
+        """Tell every watcher."""
+        if self.server is not None and self.server.client_count:
+            self.server.publish(topic, msgspec.json.encode(data))
+
+    def _status_soon(self) -> None:
+        if not self._status_due and self.server is not None and self.server.client_count:
+            self._status_due = True
+            self.loop.call_later(STATUS_S, self._publish_status)
+
+    def _publish_status(self) -> None:
+        self._status_due = False
+        if self.server is not None:
+            status = msgspec.json.encode(self.app.status(clock.boottime_ns()))
+            self.server.publish("status", status, keep=True)
+
+    # From start to end.
+
+    async def run(self) -> int:
+        """Serve until a signal, or an error of ours; 0 or 1."""
+        name = self.card.facts.name
+        paths.make_private(paths.runtime_dir())
+        self.server = await request_socket.serve(paths.socket_path(name), self, bench=name)
+        try:
+            self.open_app()
+        except BaseException:
+            await self.server.close()
+            raise
+        for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+            self.loop.add_signal_handler(number, self.ended.set)
+        try:
+            self._guarded(self.connect)
+            self.say(f"Bench {self.card.facts.name} is served; journal {self._store_path}.")
+            while not self.ended.is_set():
+                with contextlib.suppress(TimeoutError):
+                    await asyncio.wait_for(self.ended.wait(), WALL_CLOCK_S)
+                self._guarded(self._tell_wall_clock)
+        finally:
+            await self._end()
+        return self.exit_code
+
+    def _tell_wall_clock(self) -> None:
+        self.app.tell(inputs.WallClock(clock.wall_us()), clock.boottime_ns())
+
+    async def _end(self) -> None:
+        """Stop the bench, then close port, socket and journal."""
+        if self._timer is not None:
+            self._timer.cancel()
+        if self.link is not None:
+            self.link.write(frame(b"stop 0"), urgent=True)
+            await asyncio.sleep(0.02)  # The line leaves the process; the board needs no more of us.
+            self.link.close()
+        if self.server is not None:
+            await self.server.close()
+        self.app.close()
+
+
+def run(card: BenchCard) -> int:
+    """Serve one bench until it is ended; 0, or 1 after an error.
+
+    Raises: request_socket.DaemonRunning, JournalError, OSError: one sentence each.
+    """
+
+    def say(text: str) -> None:
+        sys.stderr.write(f"{text}\n")
+        sys.stderr.flush()
+
+    async def main() -> int:
+        return await Daemon(card, say).run()
+
+    return asyncio.run(main())
