@@ -164,7 +164,7 @@ class JournalReader:
         until_ns: int | None = None,
         after: int = 0,
     ) -> Iterator[Row]:
-        """Stored rows (n, t_ns, kind, v1 .. v10, text) in order.
+        """Stored rows (n, t_ns, kind, v1 .. v12, text) in order.
 
         kinds: only these; None for all. from_ns, until_ns: [ns], only times in this range, the
         first included and the second not; None for no bound. after: only numbers above it. Ends
@@ -190,7 +190,8 @@ class JournalReader:
     ) -> Iterator[tuple[int, Entry]]:
         """Entries in order, each with its number; chosen as in `rows`.
 
-        An entry has as many values as its view has columns; one of a kind without a view has ten.
+        An entry has as many values as its view has columns; one of a kind without a view has
+        twelve.
         """
         for row in self.rows(kinds=kinds, from_ns=from_ns, until_ns=until_ns, after=after):
             yield row[0], entry_of(row, self._widths)

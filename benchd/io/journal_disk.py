@@ -23,6 +23,7 @@ from benchd.io.journal_format import (
 from benchd.io.migrations import migrate, view_sql
 
 JOURNAL_SIZE_LIMIT_BYTES = 64 * 2**20
+_BUILD_SUFFIX = "-new"
 # How long closing waits for readers to let go of the file.
 LEAVE_WAL_S_MAX = 2.0
 
@@ -103,59 +104,74 @@ def is_being_written(path: Path) -> bool:
 def make_file(path: Path, meta: Mapping[str, str], wall_us: int) -> tuple[sqlite3.Connection, int]:
     """A new file with its tables, meta and first seal, and the locked mark beside it.
 
-    Raises JournalError when it cannot be made; then nothing is left of it.
+    The file gets its name only when it is complete, so that whatever bears the name of a journal
+    is one, even if the power fails meanwhile. Raises JournalError when it cannot be made; then
+    nothing is left of it.
     """
+    open_mark = -1
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o666))
-    except OSError as error:
-        raise JournalError(
-            f"No journal can be made at {path}: {error.strerror}. Nothing would be recorded; "
-            "name a folder that can be written."
-        ) from error
-    open_mark = -1
-    connection = None
-    try:
         open_mark = os.open(beside(path, OPEN_MARK_SUFFIX), os.O_CREAT | os.O_EXCL | os.O_RDWR)
         fcntl.flock(open_mark, fcntl.LOCK_EX)
-        # Made here, then used by the writer thread only.
-        connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
-        _fill(connection, meta, wall_us)
+        _build(beside(path, _BUILD_SUFFIX), meta, wall_us)
+        _name(path)
+        return _open_for_writing(path), open_mark
     except (OSError, sqlite3.Error, JournalError) as error:
-        _discard(path, connection, open_mark)
+        if open_mark >= 0:
+            drop_open_mark(path, open_mark)
+        reason = getattr(error, "strerror", None) or error
         raise JournalError(
-            f"No journal can be made at {path}: {error}. Nothing would be recorded; free some "
-            "space, or name a folder on a disk of this machine."
+            f"No journal can be made at {path}: {reason}. Nothing would be recorded; name a "
+            "folder on a disk of this machine that can be written and has space."
         ) from error
-    return connection, open_mark
 
 
-def _fill(connection: sqlite3.Connection, meta: Mapping[str, str], wall_us: int) -> None:
-    (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
-    if mode != "wal":
-        raise JournalError("this file system has no shared memory for a write-ahead log")
+def _build(path: Path, meta: Mapping[str, str], wall_us: int) -> None:
+    """A complete journal without entries."""
+    path.unlink(missing_ok=True)
+    with closing(sqlite3.connect(path, isolation_level=None)) as connection:
+        try:
+            _set_pragmas(connection)
+            migrate(connection)
+            connection.execute("BEGIN IMMEDIATE")
+            for view in views_of_meta(meta):
+                connection.execute(view_sql(view))
+            connection.executemany("INSERT INTO meta VALUES (?, ?)", sorted(meta.items()))
+            insert_seal(connection, 1, 0, wall_us, Chain(meta).digest())
+            connection.execute("COMMIT")
+        except sqlite3.Error:
+            path.unlink(missing_ok=True)
+            raise
+
+
+def _name(path: Path) -> None:
+    # Names hold a random part, so this is against a mistake, not against a race.
+    if path.exists():
+        beside(path, _BUILD_SUFFIX).unlink()
+        raise JournalError("there is a journal of that name")
+    beside(path, _BUILD_SUFFIX).rename(path)
+
+
+def _open_for_writing(path: Path) -> sqlite3.Connection:
+    """The connection that the writer thread will use, in WAL mode."""
+    connection = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    try:
+        _set_pragmas(connection)
+        # For the switch itself the undo data stays in memory, for the reason given at leave_wal.
+        connection.execute("PRAGMA journal_mode = MEMORY").fetchone()
+        (mode,) = connection.execute("PRAGMA journal_mode = WAL").fetchone()
+        if mode != "wal":
+            raise JournalError("this file system has no shared memory for a write-ahead log")
+    except (sqlite3.Error, JournalError):
+        connection.close()
+        path.unlink(missing_ok=True)
+        raise
+    return connection
+
+
+def _set_pragmas(connection: sqlite3.Connection) -> None:
     for pragma in PRAGMAS:
         connection.execute(f"PRAGMA {pragma}")
-    migrate(connection)
-    connection.execute("BEGIN IMMEDIATE")
-    for view in views_of_meta(meta):
-        connection.execute(view_sql(view))
-    connection.executemany("INSERT INTO meta VALUES (?, ?)", sorted(meta.items()))
-    insert_seal(connection, 1, 0, wall_us, Chain(meta).digest())
-    connection.execute("COMMIT")
-    # Whoever copies only the main file should at least see what it is.
-    checkpoint(connection)
-
-
-def _discard(path: Path, connection: sqlite3.Connection | None, open_mark: int) -> None:
-    """Take away a file that came to nothing."""
-    with suppress(sqlite3.Error):
-        if connection is not None:
-            connection.close()
-    for suffix in ("", "-wal", "-shm"):
-        with suppress(OSError):
-            beside(path, suffix).unlink()
-    drop_open_mark(path, open_mark)
 
 
 def drop_open_mark(path: Path, open_mark: int) -> None:

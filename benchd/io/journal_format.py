@@ -2,8 +2,8 @@
 
 A journal is a list of entries numbered from 1 without gaps, and a few facts about the file (its
 *meta*). The *canonical lines* of a journal are one JSON object with the meta, keys sorted, and
-then one JSON array per entry, which is the entry's row as stored: number, time, kind, ten values,
-text. The *head* is the SHA-256 of those lines, so anybody with the lines can compute it with
+then one JSON array per entry, which is the entry's row as stored: number, time, kind, twelve
+values, text. The *head* is the SHA-256 of those lines, so anybody with the lines can compute it with
 tools of their own, and it does not depend on how entries were grouped into commits.
 """
 
@@ -18,7 +18,7 @@ from typing import Any, NamedTuple, Protocol
 
 import msgspec
 
-VALUE_COUNT_MAX = 10
+VALUE_COUNT_MAX = 12
 INT64_MIN, INT64_MAX = -(2**63), 2**63 - 1
 
 # Keys of the meta that have a meaning here; an application adds its own beside them.
@@ -37,7 +37,7 @@ _TAKEN_COLUMN_NAMES = frozenset({"n", "t_ns", "text"})
 _BLANKS = tuple((None,) * count for count in range(VALUE_COUNT_MAX + 1))
 _encoder = msgspec.json.Encoder()
 
-# (n, t_ns, kind, v1 .. v10, text) exactly as stored.
+# (n, t_ns, kind, v1 .. v12, text) exactly as stored.
 Row = tuple[Any, ...]
 
 
@@ -49,7 +49,7 @@ class Entry(NamedTuple):
     """One thing that happened.
 
     t_ns: [ns] of the daemon's clock that counts through suspend. kind: what happened, a code of
-    the application. values: at most ten 64-bit integers or None. text: any text without a NUL
+    the application. values: at most twelve 64-bit integers or None. text: any text without a NUL
     character; bytes that are not text have to be escaped before they come here.
     """
 
@@ -164,7 +164,8 @@ def row_of(n: int, entry: Entry) -> Row:
     """The row that stores an entry under number n.
 
     Raises ValueError for too many values, a value that is no 64-bit integer, or text that would
-    not come back. Booleans and integer enumerations are stored as the integers they are.
+    not come back; TypeError for text that is bytes. Booleans and integer enumerations are stored
+    as the integers they are.
     """
     t_ns, kind, values, text = entry
     if len(values) > VALUE_COUNT_MAX:
@@ -190,8 +191,8 @@ def _int64(value: object) -> int:
 def entry_of(row: Row, widths: Mapping[int, int]) -> Entry:
     """The entry that a row stores.
 
-    It has as many values as its view has columns; an entry of a kind without a view has all ten,
-    the blank ones None, since a row cannot tell a blank from a value that is not there.
+    It has as many values as its view has columns; an entry of a kind without a view has all
+    twelve, the blank ones None, since a row cannot tell a blank from a value that is not there.
     """
     kind = row[2]
     return Entry(row[1], kind, row[3 : 3 + widths.get(kind, VALUE_COUNT_MAX)], row[-1])

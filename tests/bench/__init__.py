@@ -1,0 +1,1 @@
+"""Measurements: functions that return figures, and the program that prints them."""
