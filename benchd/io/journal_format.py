@@ -3,8 +3,8 @@
 A journal is a list of entries numbered from 1 without gaps, and a few facts about the file (its
 *meta*). The *canonical lines* of a journal are one JSON object with the meta, keys sorted, and
 then one JSON array per entry, which is the entry's row as stored: number, time, kind, twelve
-values, text. The *head* is the SHA-256 of those lines, so anybody with the lines can compute it with
-tools of their own, and it does not depend on how entries were grouped into commits.
+values, text. The *head* is the SHA-256 of those lines, so anybody with the lines can compute it
+with tools of their own, and it does not depend on how entries were grouped into commits.
 """
 
 from __future__ import annotations

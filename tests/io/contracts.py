@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from benchd.analysis.reader import JournalReader
 from benchd.io import journal_disk
 from benchd.io.journal import JournalFile
-from benchd.io.journal_format import Entry, Store
+from benchd.io.journal_format import VALUE_COUNT_MAX, Entry, Store
 from benchd.io.memory_store import MemoryStore
 
 META = {"bench": "north", "spec": "1", "card": "größe: 30 g"}
@@ -34,8 +34,8 @@ TEXTS = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]
 ENTRIES = st.builds(
     Entry,
     t_ns=INT64,
-    kind=st.integers(3, 2**63 - 1),  # Kinds without a view: all twelve values come back.
-    values=st.lists(INT64 | st.none(), min_size=12, max_size=12).map(tuple),
+    kind=st.integers(3, 2**63 - 1),  # Kinds without a view: all values come back.
+    values=st.tuples(*[INT64 | st.none()] * VALUE_COUNT_MAX),
     text=TEXTS | st.none(),
 )
 
@@ -159,7 +159,7 @@ def head_by_the_book(entries: Iterable[Entry]) -> str:
     views = json.dumps(VIEWS, separators=(",", ":"))
     lines: list[object] = [{**META, "opened_us": str(OPENED_US), "views": views}]
     for n, entry in enumerate(entries, 1):
-        blanks = [None] * (12 - len(entry.values))
+        blanks = [None] * (VALUE_COUNT_MAX - len(entry.values))
         lines.append([n, entry.t_ns, entry.kind, *entry.values, *blanks, entry.text])
     digest = hashlib.sha256()
     for line in lines:
@@ -173,7 +173,7 @@ class Kind(IntEnum):
 
 
 REFUSED = [
-    Entry(1, 1, tuple(range(11))),
+    Entry(1, 1, tuple(range(VALUE_COUNT_MAX + 1))),
     Entry(2**63, 1),
     Entry(1, 1, (-(2**63) - 1,)),
     Entry(1, 1, (1.0,)),  # type: ignore[arg-type]
@@ -233,7 +233,7 @@ class StoreContract:
         assert rig.entries(store) == [
             blank_at_the_end,
             Entry(2, 2, (None,)),
-            Entry(3, 9, (1, *[None] * 11)),
+            Entry(3, 9, (1, *[None] * (VALUE_COUNT_MAX - 1))),
         ]
 
     def test_flags_and_enumerations_are_stored_as_integers(self, rig: Rig) -> None:

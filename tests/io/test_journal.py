@@ -244,7 +244,8 @@ def test_without_readers_the_log_stays_small(rig: FileRig, monkeypatch: pytest.M
     commit_often(rig, journal, 10)
     wal_bytes = journal.stats().wal_bytes
     commit_often(rig, journal, 40)
-    assert journal.stats().wal_bytes == wal_bytes
+    # Five times the entries, and the log was used again from its start.
+    assert journal.stats().wal_bytes < 2 * wal_bytes
     assert journal.path.stat().st_size > 0.9 * 50 * 100 * 30
 
 
