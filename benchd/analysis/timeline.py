@@ -1,0 +1,224 @@
+"""One portion's time line in text: every phase, edge, trip and reading, beside the usual of its
+neighbours. Nothing moves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import msgspec
+
+from benchd.analysis.reader import JournalReader
+from benchd.analysis.replay import first_state_of
+from benchd.core import ledger
+from benchd.core.clock_map import unwrap
+from benchd.core.facts import BenchFacts
+from benchd.core.inputs import Opened
+from benchd.core.words import trip_text
+from benchd.io.journal_format import JournalError
+from protocols import messages as m
+from protocols.codes import INTERLOCK_BY_NUMBER, OUTCOMES, PHASES, PINS
+from protocols.limits import NOT_FITTED
+
+NEIGHBOURS = 10
+"""Portions on either side whose values make up the usual."""
+
+ON_OFF: dict[str, tuple[str, str]] = {
+    "guard": ("guard opened", "guard shut"),
+    "stop": ("emergency stop pressed", "emergency stop released"),
+    "home": ("cutter left home", "cutter home"),
+    "far": ("cutter left the far end", "cutter at the far end"),
+    "ends": ("end switch reached", "end switch free"),
+    "valve": ("valve off", "valve on"),
+    "drive": ("drive off", "drive on"),
+    "dough": ("dough gone", "dough seen"),
+}
+"""What an edge of a pin means, off and on; others are said by their name."""
+
+
+class Portion(msgspec.Struct, frozen=True):
+    """A portion in a journal: its record, its events, and its weight if it has one."""
+
+    number: int
+    record: dict[str, Any]
+    events: tuple[m.Event, ...] = ()
+    mass_kg: float | None = None
+
+
+def read_portions(reader: JournalReader) -> list[Portion]:
+    """Return every portion of a journal in order, each with the events of its number."""
+    codes = {spec.cls.code for spec in m.MESSAGES.values() if issubclass(spec.cls, m.Event)}
+    wanted = codes | {ledger.RECORDS["portion"], ledger.RECORDS["weight"]}
+    found: list[Portion] = []
+    weights: dict[int, float] = {}
+    events: dict[int, list[m.Event]] = {}
+    for _, entry in reader.entries(kinds=wanted):
+        if entry.kind == ledger.RECORDS["portion"]:
+            record = msgspec.json.decode(entry.text or "{}")
+            low = record["number"] & 0xFFFF
+            found.append(Portion(record["number"], record, tuple(events.pop(low, ()))))
+        elif entry.kind == ledger.RECORDS["weight"]:
+            weight = msgspec.json.decode(entry.text or "{}")
+            weights[weight["portion"]] = weight["mass_kg"]
+        else:
+            said = ledger.read_input(entry.kind, entry.values, entry.text)
+            low = getattr(said, "portion", 0)
+            if low and isinstance(said, m.Event):
+                events.setdefault(low, []).append(said)
+    return [Portion(p.number, p.record, p.events, weights.get(p.number)) for p in found]
+
+
+def facts_of(reader: JournalReader) -> BenchFacts:
+    """Return the bench facts a journal was written with."""
+    facts = first_state_of(reader).facts
+    for _, entry in reader.entries(kinds={ledger.INPUT}):
+        given = ledger.read_input(entry.kind, entry.values, entry.text)
+        if isinstance(given, Opened):
+            return given.facts
+    return facts
+
+
+def _shown(value: int, scale: float, unit: str, digits: int = 0) -> str:
+    return "-" if value == NOT_FITTED else f"{value * scale:.{digits}f}{unit}"
+
+
+def _what(facts: BenchFacts, event: m.Event) -> str:
+    if isinstance(event, m.Phase):
+        return f"{PHASES[event.phase]} begins"
+    if isinstance(event, m.Edge):
+        name = PINS[event.signal]
+        words = ON_OFF.get(name, (f"{name} off", f"{name} on"))
+        return words[event.level]
+    if isinstance(event, m.Trip):
+        code = INTERLOCK_BY_NUMBER[event.interlock].code
+        return f"{code}: {trip_text(facts, event.interlock, event.value, event.bound)}"
+    if isinstance(event, m.Ended):
+        return f"ended, {OUTCOMES[event.outcome]}"
+    if isinstance(event, m.Tally):
+        return f"steps {event.made} of {event.asked}, longest gap {facts.metres(event.gap) * 1000:.1f} mm"
+    if isinstance(event, m.Extremes):
+        return (
+            f"eye least {_shown(event.eye_min, 1, '')}, thrust peak "
+            f"{_shown(event.thrust_peak, 0.1, ' N')}, "
+            f"at cut {_shown(event.thrust_cut, 0.1, ' N')}"
+        )
+    return event.tag
+
+
+def event_lines(facts: BenchFacts, portion: Portion) -> Iterator[str]:
+    """Give one line an event, times from the beginning of the push [s]."""
+    starts = [
+        event.t_us for event in portion.events if isinstance(event, m.Phase) and event.phase == 2
+    ]
+    if not portion.events:
+        yield "  no events of this portion are in the journal"
+        return
+    zero_us = starts[0] if starts else portion.events[0].t_us
+    yield f"  {'time':>9}  {'feed':>9}  {'eye':>4}  {'thrust':>6}  {'air':>8}   what"
+    for event in portion.events:
+        time_s = (unwrap(event.t_us, zero_us) - zero_us) / 1e6
+        cells = f"{'':>9}  {'':>4}  {'':>6}  {'':>8}"
+        if isinstance(event, m.Phase | m.Edge | m.Ended):
+            cells = (
+                f"{facts.metres(event.position) * 1000:>6.1f} mm  {_shown(event.eye, 1, ''):>4}  "
+                f"{_shown(event.thrust, 0.1, ' N'):>6}  {_shown(event.air, 0.001, ' bar', 1):>8}"
+            )
+        yield f"  {time_s:>+7.3f} s  {cells}   {_what(facts, event)}"
+
+
+def _signals(portion: Portion) -> dict[str, tuple[float | None, str, float, int]]:
+    """Return label to (value, unit, factor, digits) of what is compared with the neighbours."""
+    record = portion.record
+    rows: dict[str, tuple[float | None, str, float, int]] = {}
+    for phase, value in record.get("phase_s", {}).items():
+        rows[phase] = (value, "s", 1, 2)
+    for name, label in (
+        ("start_delay_s", "cutter start delay"),
+        ("stroke_s", "cutter stroke"),
+        ("return_s", "cutter return"),
+    ):
+        rows[label] = (record.get("cutter", {}).get(name), "ms", 1000, 0)
+    rows["thrust peak"] = (record.get("thrust_n", {}).get("peak"), "N", 1, 0)
+    rows["thrust at cut"] = (record.get("thrust_n", {}).get("at_cut"), "N", 1, 0)
+    rows["longest gap"] = (record.get("eye", {}).get("gap_m"), "mm", 1000, 1)
+    rows["air least"] = (record.get("air_pa", {}).get("min"), "bar", 1e-5, 2)
+    rows["supply least"] = (record.get("supply_v", {}).get("min"), "V", 1, 2)
+    rows["weight"] = (portion.mass_kg, "g", 1000, 1)
+    return rows
+
+
+def usual_lines(portion: Portion, neighbours: Sequence[Portion]) -> Iterator[str]:
+    """Give one line a signal: this portion, and least, middle and most of its neighbours."""
+    others = [_signals(other) for other in neighbours]
+    usual_of = f"usual (least - middle - most of {len(neighbours)} neighbours)"
+    yield f"  {'signal':<20} {'this':>10}   {usual_of}"
+    for label, (value, unit, factor, digits) in _signals(portion).items():
+        usual = sorted(
+            row[label][0] or 0.0 for row in others if label in row and row[label][0] is not None
+        )
+        if value is None and not usual:
+            continue
+        this = "-" if value is None else f"{value * factor:.{digits}f} {unit}"
+        band = "-"
+        outside = ""
+        if usual:
+            three = (usual[0], usual[len(usual) // 2], usual[-1])
+            band = " - ".join(f"{number * factor:.{digits}f}" for number in three) + f" {unit}"
+            if value is not None and len(usual) >= 3 and not usual[0] <= value <= usual[-1]:
+                outside = "   outside"
+        yield f"  {label:<20} {this:>10}   {band}{outside}"
+
+
+def portion_lines(path: Path, number: int) -> Iterator[str]:
+    """Give the whole text of one portion.
+
+    Raises: JournalError when the journal cannot be read or has no such portion.
+    """
+    reader = JournalReader(path)
+    portions = read_portions(reader)
+    here = next((index for index, portion in enumerate(portions) if portion.number == number), None)
+    if here is None:
+        numbers = f"{portions[0].number} to {portions[-1].number}" if portions else "none"
+        raise JournalError(f"There is no portion {number} in this journal: it has {numbers}.")
+    portion = portions[here]
+    record = portion.record
+    near = portions[max(0, here - NEIGHBOURS) : here] + portions[here + 1 : here + 1 + NEIGHBOURS]
+    good = [other for other in near if other.record["class"] == "normal"]
+    facts = facts_of(reader)
+    mass = f"   {portion.mass_kg * 1000:.1f} g" if portion.mass_kg is not None else ""
+    yield (
+        f"REPLAY - nothing moves   bench {facts.name}   portion {number}   {record['class']}   "
+        f"{record['outcome']}   tube {record.get('tube') or '-'}{mass}"
+    )
+    yield ""
+    yield from event_lines(facts, portion)
+    yield ""
+    yield from usual_lines(portion, good)
+
+
+def series_lines(path: Path) -> Iterator[str]:
+    """Give one line a portion of a journal.
+
+    Raises: JournalError when the journal cannot be read.
+    """
+    reader = JournalReader(path)
+    portions = read_portions(reader)
+    facts = facts_of(reader)
+    yield f"REPLAY - nothing moves   bench {facts.name}   {len(portions)} portions"
+    if portions:
+        yield (
+            f"  {'portion':>7}  {'class':<11} {'outcome':<9} {'stroke':>8}  {'push':>7}  "
+            f"{'cut':>7}  {'weight':>8}"
+        )
+    for portion in portions:
+        record = portion.record
+        times = record.get("phase_s", {})
+        push = f"{times['push']:.2f} s" if "push" in times else "-"
+        cut = f"{times['cut']:.2f} s" if "cut" in times else "-"
+        stroke = record.get("asked_m", {}).get("push")
+        yield (
+            f"  {portion.number:>7}  {record['class']:<11} {record['outcome']:<9} "
+            f"{f'{stroke * 1000:.1f} mm' if stroke is not None else '-':>8}  {push:>7}  {cut:>7}  "
+            f"{f'{portion.mass_kg * 1000:.1f} g' if portion.mass_kg is not None else '-':>8}"
+        )
