@@ -6,7 +6,6 @@ machine has none.
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 from typing import ClassVar
 
@@ -44,10 +43,6 @@ def compiler_requirements() -> list[str]:
     return [] if build_core.system_compiler() is not None else ["ziglang>=0.12"]
 
 
-def _has_sources() -> bool:
-    return any(path.suffix == ".cpp" for path in build_core.sources())
-
-
 class BuildCore(Command):
     """Build step: the shared library, into the built package or, when editable, into the tree."""
 
@@ -67,9 +62,6 @@ class BuildCore(Command):
 
     def run(self) -> None:
         """Builds the library; ends the build with one sentence, not a traceback, when it cannot."""
-        if not _has_sources():
-            sys.stderr.write("benchd: there are no firmware sources, so no library is built\n")
-            return
         try:
             build_core.build(self._out_dir())
         except build_core.BuildError as error:
@@ -81,8 +73,6 @@ class BuildCore(Command):
 
     def get_outputs(self) -> list[str]:
         """The files that the build leaves in the built package."""
-        if not _has_sources():
-            return []
         return [str(self._out_dir() / name) for name in (build_core.LIBRARY_NAME, "digest")]
 
     def get_output_mapping(self) -> dict[str, str]:
