@@ -1,0 +1,63 @@
+// The firmware core of the bench. Promises:
+// - portable C++11; the hardware only through one struct of functions (hal.h), tables through rom.h;
+// - no heap, no recursion, no globals: all state is in one Board, which the caller owns;
+// - every loop is bounded by a constant of this folder; nothing waits, sending least of all;
+// - what an interrupt shares with the main loop is touched only where interrupts are kept away.
+#ifndef BENCHD_BOARD_H
+#define BENCHD_BOARD_H
+#include <stdint.h>
+
+#include "cycle.h"
+#include "events.h"
+#include "hal.h"
+#include "hand.h"
+#include "limits.h"
+#include "line.h"
+#include "link.h"
+#include "motion.h"
+#include "safety.h"
+#include "sense.h"
+#include "text.h"
+#include "wire.h"
+
+namespace core {
+
+struct Board {
+  const Hal *hal;
+  Rx rx;
+  Tx tx;
+  Line line;
+  Limits limits;
+  Events events;
+  Link link;
+  Sense sense;
+  Motion motion;
+  Hand hand;
+  Cycle cycle;
+  Safety safety;
+};
+
+// Pointers and alignment make it larger on a host.
+static_assert(sizeof(Board) <= (sizeof(void *) == 2 ? 1350 : 1400), "the ledger of SPEC.md leaves no more RAM");
+
+// Outputs to rest and a new life. Call first, with interrupts off. `cause` is a wire::CAUSE_ number.
+void init(Board &board, const Hal *hal, uint8_t cause);
+
+// Main loop: at least once a millisecond while anything runs.
+void poll(Board &board);
+
+// Receive interrupt, one byte.
+void rx_byte(Board &board, uint8_t byte);
+
+// Transmit interrupt: the next byte to send; false when there is none.
+bool tx_next(Board &board, uint8_t &byte);
+
+// Step timer: sends a pulse if it may. Returns ticks of 0.5 us to the next call, 0 for none.
+uint32_t step_due(Board &board);
+
+// Pin-change interrupt: guard, stop, home, far, ends.
+void pins_changed(Board &board);
+
+}  // namespace core
+
+#endif

@@ -1,0 +1,31 @@
+// The values that a bench card loads into the board.
+#ifndef BENCHD_LIMITS_H
+#define BENCHD_LIMITS_H
+#include <stdint.h>
+
+#include "wire.h"
+
+namespace core {
+
+struct Limits {
+  int32_t loaded[wire::LIMIT_COUNT];
+  uint32_t digest;  // of the values in force, 0 if none
+  bool in_force;
+};
+
+void limits_init(Limits &limits);
+
+// The value in force: the one at boot while none were adopted. `index` is a wire::LIMIT_ number.
+int32_t limit(const Limits &limits, uint8_t index);
+
+enum LimitVerdict { LIMIT_TAKEN, LIMIT_NO_SUCH_KEY, LIMIT_TOO_LOW, LIMIT_TOO_HIGH };
+
+// Loads one value and takes the limits out of force; `nearest` is the allowed value when it is refused.
+LimitVerdict limits_set(Limits &limits, uint8_t key, int32_t value, int32_t &nearest);
+
+// CRC-32/ISO-HDLC over all loaded values.
+uint32_t limits_digest(const Limits &limits);
+
+}  // namespace core
+
+#endif

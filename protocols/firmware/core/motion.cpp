@@ -1,0 +1,186 @@
+#include "motion.h"
+
+#include "board.h"
+
+namespace core {
+
+static void write_outputs(Board &board, uint8_t outputs) {
+  board.motion.outputs = outputs;
+  board.hal->outputs(board.hal->user, outputs);
+}
+
+int32_t motion_position(const Board &board) {
+  Locked locked(board.hal);
+  return board.motion.position;
+}
+
+void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed, uint8_t must) {
+  Motion &motion = board.motion;
+  Ramp ramp;
+  ramp_begin(ramp, steps, speed, (uint32_t)limit(board.limits, wire::LIMIT_ACCEL));
+  const bool high = (limit(board.limits, wire::LIMIT_DIRECTION) != 0) == (direction < 0);
+  Locked locked(board.hal);
+  motion.direction = direction;
+  motion.stopping = false;
+  motion.fast_stop = false;
+  motion.reached = false;
+  motion.must = must & board.sense.watch;
+  const uint8_t low = motion.must & (uint8_t)~board.hal->pins(board.hal->user);
+  if (low != 0 || steps == 0 || !(motion.outputs & OUT_DRIVE)) {
+    board.sense.seen_low |= low;
+    return;
+  }
+  motion.ramp = ramp;
+  motion.unpolled_ticks = 0;
+  motion.running = true;
+  write_outputs(board, (uint8_t)((motion.outputs & ~OUT_DIRECTION) | (high ? OUT_DIRECTION : 0)));
+  board.hal->start_steps(board.hal->user, DIRECTION_TICKS);
+}
+
+void motion_stop(Board &board, bool fast) {
+  Motion &motion = board.motion;
+  if (!motion.running || (motion.stopping && (motion.fast_stop || !fast))) {
+    return;
+  }
+  const uint32_t decel =
+      (uint32_t)limit(board.limits, fast ? wire::LIMIT_STOP_DECEL : wire::LIMIT_ACCEL);
+  uint32_t index;
+  uint32_t accel;
+  {
+    Locked locked(board.hal);
+    index = motion.ramp.index;
+    accel = motion.ramp.accel;
+  }
+  // Divided with interrupts on; a step that goes out meanwhile shifts the stop by that step only.
+  const uint32_t steps = ramp_stop_steps(index, accel, decel);
+  Locked locked(board.hal);
+  motion.stopping = true;
+  motion.fast_stop = fast;
+  if (!motion.running) {
+    return;
+  }
+  if (steps == 0) {
+    motion.running = false;
+    return;
+  }
+  ramp_stop(motion.ramp, steps, decel);
+}
+
+void motion_halt(Board &board) {
+  Locked locked(board.hal);
+  board.motion.running = false;
+  board.motion.stopping = true;
+}
+
+int32_t travel_bound(const Board &board, int8_t direction) {
+  int32_t bound = direction < 0 ? POSITION_MIN : POSITION_MAX;
+  if (board.motion.known) {
+    const int32_t soft = limit(board.limits, direction < 0 ? wire::LIMIT_TRAVEL_MIN : wire::LIMIT_TRAVEL_MAX);
+    if (direction < 0 ? soft > bound : soft < bound) {
+      bound = soft;
+    }
+  }
+  return bound;
+}
+
+uint32_t motion_room(const Board &board, int8_t direction) {
+  const int32_t bound = travel_bound(board, direction);
+  const int32_t position = motion_position(board);
+  if (direction < 0 ? position <= bound : position >= bound) {
+    return 0;
+  }
+  return direction < 0 ? (uint32_t)position - (uint32_t)bound : (uint32_t)bound - (uint32_t)position;
+}
+
+void drive_on(Board &board) {
+  board.sense.age[AGE_WORD] = 0;
+  board.sense.age[AGE_POWERED] = 0;
+  Locked locked(board.hal);
+  board.motion.powered = true;
+  write_outputs(board, (uint8_t)(board.motion.outputs | OUT_DRIVE));
+}
+
+void drive_off(Board &board) {
+  Locked locked(board.hal);
+  if (!board.motion.powered) {
+    return;
+  }
+  board.motion.powered = false;
+  board.motion.running = false;
+  write_outputs(board, (uint8_t)(board.motion.outputs & ~OUT_DRIVE));
+  if (!(limit(board.limits, wire::LIMIT_DRIVE_HOLD) & 2)) {
+    board.motion.known = false;
+  }
+}
+
+static void set_valve(Board &board, bool on) {
+  Locked locked(board.hal);
+  const uint8_t low = board.sense.watch & (uint8_t)~board.hal->pins(board.hal->user);
+  if (on && !(low & (MASK_GUARD | MASK_STOP))) {
+    write_outputs(board, (uint8_t)(board.motion.outputs | OUT_VALVE));
+  } else {
+    write_outputs(board, (uint8_t)(board.motion.outputs & ~OUT_VALVE));
+  }
+}
+
+static bool home_level(const Board &board) { return limit(board.limits, wire::LIMIT_VALVE_HOME) != 0; }
+
+void cutter_far(Board &board) { set_valve(board, !home_level(board)); }
+void cutter_home(Board &board) { set_valve(board, home_level(board)); }
+void cutter_rest(Board &board) { set_valve(board, false); }
+
+bool cutter_is_home(const Board &board) {
+  if (board.sense.watch & MASK_HOME) {
+    return past(board.sense.age[AGE_HOME], wire::HOME_STEADY_MS);
+  }
+  return past(board.sense.age[AGE_VALVE_HOME], (uint32_t)limit(board.limits, wire::LIMIT_RETURN_MS));
+}
+
+void motion_check_pins(Board &board, uint8_t raw) {
+  Motion &motion = board.motion;
+  Sense &sense = board.sense;
+  const uint8_t low = sense.watch & (uint8_t)~raw;
+  sense.seen_low |= low;
+  const uint8_t broken = low & motion.must;
+  if (motion.running && broken != 0) {
+    motion.running = false;
+    motion.halted = true;
+    motion.halted_low |= broken;
+    motion.halt_us = now_us(board);
+  }
+  if (low & (MASK_GUARD | MASK_STOP)) {
+    uint8_t outputs = motion.outputs & (uint8_t)~OUT_VALVE;
+    if (low & MASK_STOP) {
+      outputs &= (uint8_t)~OUT_DRIVE;
+    }
+    if (outputs != motion.outputs) {
+      write_outputs(board, outputs);
+    }
+  }
+}
+
+uint32_t motion_step(Board &board) {
+  Motion &motion = board.motion;
+  motion_check_pins(board, board.hal->pins(board.hal->user));
+  if (!motion.running) {
+    return 0;
+  }
+  if (motion.unpolled_ticks > UNPOLLED_TICKS_MAX) {
+    motion.running = false;
+    motion.halted = true;
+    motion.halt_us = now_us(board);
+    return 0;
+  }
+  board.hal->pulse(board.hal->user);
+  motion.position += motion.direction;
+  motion.stepped = true;
+  const uint32_t interval = ramp_next(motion.ramp);
+  motion.unpolled_ticks += interval;
+  if (interval == 0) {
+    motion.running = false;
+    motion.reached = !motion.stopping;
+  }
+  return interval;
+}
+
+}  // namespace core

@@ -1,0 +1,351 @@
+#include "safety.h"
+
+#include "board.h"
+#include "rom.h"
+
+namespace core {
+
+static bool feeds_forward(const Board &board) { return board.motion.running && board.motion.direction > 0; }
+
+static bool pushes(const Board &board) {
+  return (board.cycle.phase == wire::PHASE_TAKE_UP || board.cycle.phase == wire::PHASE_PUSH) &&
+         board.cycle.outcome == GOING;
+}
+
+static bool longer(const Board &board, uint8_t age, uint8_t allowed, Trip &trip) {
+  trip.value = board.sense.age[age];
+  trip.bound = limit(board.limits, allowed);
+  return past(board.sense.age[age], (uint32_t)trip.bound);
+}
+
+static bool rule_stop(const Board &board, Trip &) { return (board.sense.low & MASK_STOP) != 0; }
+static bool rule_guard(const Board &board, Trip &) { return (board.sense.low & MASK_GUARD) != 0; }
+
+static bool rule_left_home(const Board &board, Trip &) {
+  return (board.sense.halted_low & MASK_HOME) != 0 ||
+         (board.motion.running && (board.motion.must & board.sense.low & MASK_HOME) != 0);
+}
+
+static bool rule_cut_long(const Board &board, Trip &trip) {
+  return board.cycle.phase == wire::PHASE_CUT && !board.cycle.far && (board.sense.watch & MASK_FAR) &&
+         !(board.sense.pins & MASK_FAR) && longer(board, AGE_PHASE, wire::LIMIT_CUT_MAX_MS, trip);
+}
+
+static bool rule_return_long(const Board &board, Trip &trip) {
+  return board.cycle.phase == wire::PHASE_RETURN && (board.sense.watch & MASK_HOME) &&
+         !(board.sense.pins & MASK_HOME) && longer(board, AGE_PHASE, wire::LIMIT_RETURN_MAX_MS, trip);
+}
+
+static const uint16_t BOTH_MS = 5;
+
+bool both_switches(const Board &board) {
+  const uint8_t both = MASK_HOME | MASK_FAR;
+  return (board.sense.watch & MASK_HOME) && (board.sense.pins & both) == both;
+}
+
+static bool rule_both_switches(const Board &board, Trip &) {
+  return past(board.sense.age[AGE_BOTH], BOTH_MS) ||
+         past(board.sense.age[AGE_FAR_STAYS], (uint32_t)limit(board.limits, wire::LIMIT_RETURN_MAX_MS));
+}
+
+static bool rule_dough(const Board &board, Trip &trip) {
+  if (!pushes(board) || !sense_is_fitted(board, wire::FITTED_EYE)) {
+    return false;
+  }
+  const Flow &flow = board.cycle.flow;
+  trip.value = motion_position(board) - flow.last;
+  trip.bound = limit(board.limits, flow.seen ? wire::LIMIT_GAP : wire::LIMIT_FIRST_FLOW);
+  return !board.sense.dough && trip.value >= trip.bound;
+}
+
+static bool rule_thrust(const Board &board, Trip &trip) {
+  trip.value = sense_thrust_dn(board);
+  trip.bound = limit(board.limits, wire::LIMIT_THRUST_MAX);
+  return feeds_forward(board) && board.safety.thrust_high >= 2;
+}
+
+static bool rule_collapse(const Board &board, Trip &trip) {
+  if (!feeds_forward(board) || !sense_is_fitted(board, wire::FITTED_THRUST)) {
+    return false;
+  }
+  uint16_t before = 0;
+  for (uint8_t i = 0; i < THRUST_SLOTS; ++i) {
+    if (board.safety.thrust_dn[i] > before) {
+      before = board.safety.thrust_dn[i];
+    }
+  }
+  trip.value = sense_thrust_dn(board);
+  trip.bound = before;
+  return before >= wire::COLLAPSE_FLOOR_DN &&
+         (uint32_t)trip.value * 100 < (uint32_t)before * (100 - wire::COLLAPSE_PERCENT);
+}
+
+static bool rule_end(const Board &board, Trip &trip) {
+  trip.value = motion_position(board);
+  trip.bound = travel_bound(board, board.motion.direction < 0 ? -1 : 1);
+  if (board.sense.halted_low & MASK_ENDS) {
+    return true;
+  }
+  return (board.sense.low & MASK_ENDS) && !(board.safety.latches & latch_bit(14));
+}
+
+static bool rule_soft_limit(const Board &board, Trip &trip) {
+  const Hand &hand = board.hand;
+  if (hand.kind != wire::MOVE_LOCAL || hand.ending != GOING || board.motion.running || !board.motion.reached ||
+      !board.motion.known) {
+    return false;
+  }
+  trip.value = motion_position(board) + board.motion.direction;
+  trip.bound = travel_bound(board, board.motion.direction);
+  return true;
+}
+
+static bool rule_lease(const Board &board, Trip &trip) {
+  const Hand &hand = board.hand;
+  const bool by_hand = hand.kind != MOVE_NONE && hand.kind != wire::MOVE_LOCAL && hand.ending == GOING;
+  const bool by_cycle = board.cycle.phase != wire::PHASE_NONE && board.cycle.outcome == GOING;
+  if (!by_hand && !by_cycle && !board.cycle.waiting) {
+    return false;
+  }
+  const bool held = hand.kind == wire::MOVE_HELD;
+  trip.value = board.sense.age[AGE_LEASE];
+  trip.bound = limit(board.limits, held ? wire::LIMIT_HELD_MS : wire::LIMIT_LEASE_MS);
+  return trip.value >= trip.bound;
+}
+
+static bool rule_locals(const Board &board, Trip &) {
+  const uint8_t both = MASK_FORWARD | MASK_REVERSE;
+  return (board.sense.pins & both) == both && board.motion.running && !board.motion.stopping &&
+         board.safety.ease == EASE_NONE;
+}
+
+static bool rule_valve_long(const Board &board, Trip &trip) {
+  return board.cycle.phase == wire::PHASE_CUT && longer(board, AGE_PHASE, wire::LIMIT_VALVE_MAX_MS, trip);
+}
+
+static bool rule_push_long(const Board &board, Trip &trip) {
+  trip.value = (int32_t)board.cycle.feed_ms;
+  trip.bound = limit(board.limits, wire::LIMIT_PUSH_MAX_MS);
+  return pushes(board) && board.motion.running && trip.value > trip.bound;
+}
+
+bool supply_low(const Board &board, Trip &trip) {
+  const uint16_t supply_mv = sense_supply_mv(board);
+  trip.interlock = 29;
+  trip.value = supply_mv;
+  trip.bound = limit(board.limits, wire::LIMIT_SUPPLY_MIN);
+  return supply_mv != wire::NOT_FITTED && trip.value < trip.bound;
+}
+
+static bool rule_supply(const Board &board, Trip &trip) {
+  const bool driven = (board.motion.outputs & OUT_VALVE) != 0 || board.cycle.phase == wire::PHASE_CUT;
+  return driven && supply_low(board, trip);
+}
+
+bool air_bad(const Board &board, Trip &trip) {
+  const uint16_t air_hpa = sense_air_hpa(board);
+  if (air_hpa == wire::NOT_FITTED) {
+    return false;
+  }
+  trip.interlock = 16;
+  trip.value = air_hpa;
+  trip.bound = limit(board.limits, wire::LIMIT_AIR_MIN);
+  if (trip.value < trip.bound) {
+    return true;
+  }
+  trip.bound = limit(board.limits, wire::LIMIT_AIR_MAX);
+  return trip.value > trip.bound;
+}
+
+struct Rule {
+  uint8_t interlock;
+  uint8_t cause;
+  bool again;  // also while latched: its trip may stop the way out
+  bool (*watch)(const Board &, Trip &);
+};
+
+static const Rule RULES[] ROM = {{1, CAUSE_STOP_PIN, false, rule_stop},
+                                 {2, CAUSE_GUARD, false, rule_guard},
+                                 {5, CAUSE_LEFT_HOME, false, rule_left_home},
+                                 {6, CAUSE_CUT_LONG, false, rule_cut_long},
+                                 {7, CAUSE_RETURN_LONG, false, rule_return_long},
+                                 {8, CAUSE_BOTH_SWITCHES, false, rule_both_switches},
+                                 {9, CAUSE_DOUGH_GONE, false, rule_dough},
+                                 {11, CAUSE_THRUST_HIGH, false, rule_thrust},
+                                 {12, CAUSE_COLLAPSE, false, rule_collapse},
+                                 {14, CAUSE_END_SWITCH, true, rule_end},
+                                 {14, CAUSE_SOFT_LIMIT, false, rule_soft_limit},
+                                 {18, CAUSE_LEASE, true, rule_lease},
+                                 {22, CAUSE_LOCALS, false, rule_locals},
+                                 {24, CAUSE_VALVE_LONG, false, rule_valve_long},
+                                 {24, CAUSE_PUSH_LONG, false, rule_push_long},
+                                 {29, CAUSE_AIR_SUPPLY, false, rule_supply}};
+
+static void watch_thrust(Board &board) {
+  Safety &safety = board.safety;
+  const uint16_t now_dn = sense_thrust_dn(board);
+  if (!feeds_forward(board) || now_dn == wire::NOT_FITTED) {
+    safety.thrust_high = 0;
+    return;
+  }
+  if (now_dn <= limit(board.limits, wire::LIMIT_THRUST_MAX)) {
+    safety.thrust_high = 0;
+  } else if (safety.thrust_high < 2) {
+    ++safety.thrust_high;
+  }
+  uint16_t passed = (uint16_t)(safety.thrust_slot_ms + board.sense.elapsed_ms);
+  for (uint8_t i = 0; i < THRUST_SLOTS && passed >= THRUST_SLOT_MS; ++i) {
+    passed = (uint16_t)(passed - THRUST_SLOT_MS);
+    safety.thrust_slot = (uint8_t)(safety.thrust_slot + 1 < THRUST_SLOTS ? safety.thrust_slot + 1 : 0);
+    safety.thrust_dn[safety.thrust_slot] = now_dn;
+  }
+  safety.thrust_slot_ms = passed < THRUST_SLOT_MS ? (uint8_t)passed : 0;
+  if (now_dn > safety.thrust_dn[safety.thrust_slot]) {
+    safety.thrust_dn[safety.thrust_slot] = now_dn;
+  }
+}
+
+void safety_forward(Board &board) {
+  Safety &safety = board.safety;
+  for (uint8_t i = 0; i < THRUST_SLOTS; ++i) {
+    safety.thrust_dn[i] = 0;
+  }
+  safety.thrust_slot_ms = 0;
+  safety.thrust_high = 0;
+}
+
+static void trip_for(Board &board, const Rule &rule, Trip &trip) {
+  const bool forward = board.motion.direction > 0;
+  trip.interlock = rule.interlock;
+  if (rule.interlock == 14) {
+    board.safety.end_side = board.motion.direction;
+  }
+  stop_for(board, (Cause)rule.cause, trip);
+  if (rule.interlock == 11 && forward && limit(board.limits, wire::LIMIT_EASE) > 0) {
+    board.safety.ease = EASE_WANTED;
+  }
+}
+
+// Without a word from the host the drive goes off; a feed that still moves is stopped first.
+static void watch_silence(Board &board) {
+  static const uint16_t STOP_MS = 1000;  // given to a ramp
+  const uint16_t silent_ms = board.sense.age[AGE_WORD];
+  if (!board.motion.powered || silent_ms < wire::DRIVE_OFF_MS) {
+    return;
+  }
+  if (board.motion.running && silent_ms < wire::DRIVE_OFF_MS + STOP_MS) {
+    board.safety.ease = EASE_NONE;
+    if (board.hand.kind != MOVE_NONE && board.hand.ending == GOING) {
+      board.hand.ending = wire::ENDING_LAPSED;
+    }
+    motion_stop(board, true);
+    return;
+  }
+  if (board.motion.running) {
+    motion_halt(board);
+    board.motion.known = false;
+  }
+  drive_off(board);
+}
+
+// A drive that the card does not hold is released after a rest.
+static void watch_release(Board &board) {
+  if ((limit(board.limits, wire::LIMIT_DRIVE_HOLD) & 1) || !board.motion.powered || busy(board)) {
+    return;
+  }
+  const uint32_t rest_ms = (uint32_t)limit(board.limits, wire::LIMIT_RELEASE_MS);
+  if (past(board.sense.age[AGE_STILL], rest_ms) && past(board.sense.age[AGE_POWERED], rest_ms)) {
+    drive_off(board);
+  }
+}
+
+static void watch_rules(Board &board) {
+  for (uint8_t i = 0; i < sizeof(RULES) / sizeof(RULES[0]); ++i) {
+    Rule rule;
+    ROM_COPY(rule, RULES[i]);
+    Trip trip = Trip();
+    if ((board.safety.latches & latch_bit(rule.interlock)) && !rule.again) {
+      continue;
+    }
+    if (rule.watch(board, trip)) {
+      trip_for(board, rule, trip);
+    }
+  }
+}
+
+void safety_poll(Board &board) {
+  if (board.limits.in_force) {
+    watch_thrust(board);
+    watch_rules(board);
+    watch_release(board);
+  }
+  if (board.sense.halted && board.sense.halted_low == 0) {
+    board.motion.known = false;  // the main loop was away; whether that mattered nobody knows
+  }
+  watch_silence(board);
+  Locked locked(board.hal);
+  if (board.motion.running && !(board.sense.low & MASK_ENDS)) {
+    board.motion.must |= MASK_ENDS & board.sense.watch;
+  }
+}
+
+bool ease_poll(Board &board) {
+  Safety &safety = board.safety;
+  if (safety.ease == EASE_NONE) {
+    return false;
+  }
+  if (board.motion.running) {
+    return true;
+  }
+  if (safety.ease == EASE_UNDER_WAY) {
+    safety.ease = EASE_NONE;
+    return false;
+  }
+  uint32_t steps = (uint32_t)limit(board.limits, wire::LIMIT_EASE);
+  const uint32_t room = motion_room(board, -1);
+  int32_t speed = limit(board.limits, wire::LIMIT_DRAW_SPEED);
+  const int32_t most = limit(board.limits, wire::LIMIT_SPEED_MAX);
+  motion_start(board, -1, steps < room ? steps : room, (uint16_t)(speed < most ? speed : most),
+               must_pins(board, false));
+  safety.ease = board.motion.running ? EASE_UNDER_WAY : EASE_NONE;
+  return board.motion.running;
+}
+
+bool cause_stays(const Board &board, uint8_t interlock, int32_t &value) {
+  Trip trip = Trip();
+  bool stays = false;
+  switch (interlock) {
+    case 1:
+      stays = rule_stop(board, trip);
+      break;
+    case 2:
+      stays = rule_guard(board, trip);
+      break;
+    case 5:
+    case 7:
+      stays = !cutter_is_home(board);
+      break;
+    case 8:
+      stays = rule_both_switches(board, trip) || both_switches(board);
+      break;
+    case 11:
+      trip.value = sense_thrust_dn(board);
+      stays = trip.value != wire::NOT_FITTED && trip.value > limit(board.limits, wire::LIMIT_THRUST_MAX);
+      break;
+    case 14:
+      stays = (board.sense.low & MASK_ENDS) != 0;
+      break;
+    case 16:
+      stays = air_bad(board, trip);
+      break;
+    case 29:
+      stays = supply_low(board, trip);
+      break;
+    default:
+      break;
+  }
+  value = trip.value;
+  return stays;
+}
+
+}  // namespace core
