@@ -83,15 +83,23 @@ def _judge(turn: Turn, what: str, level: tuple[float, float]) -> None:
     if no is None:
         turn.set(carry=carry, facts=facts)
         turn.record("eye", what=what, mean=level[0], spread=level[1])
-        both = carry.eye_empty is not None and carry.eye_dough is not None
-        turn.finish_job(what=what, mean=level[0], spread=level[1], both=both)
-    else:
-        turn.fail_job(no)
+    result = {"what": what, "mean": level[0], "spread": level[1]}
+    both = carry.eye_empty is not None and carry.eye_dough is not None
+    job = turn.state.job
+    if job is not None:
+        data = {"stage": "reload", "no": no, "result": {**result, "both": both}}
+        turn.set(job=replace(job, data=data))
     loading.load_limits(turn)
 
 
 def adopted(turn: Turn) -> None:
-    """The limits are in force: a teaching that waited for its fast samples begins to gather."""
+    """The limits are in force: a teaching begins to gather, or is over once its own are gone."""
     job = turn.state.job
-    if job is not None and job.kind == "teach" and job.data.get("stage") == "load":
+    if job is None or job.kind != "teach":
+        return
+    if job.data["stage"] == "load":
         turn.set(job=replace(job, data={**job.data, "stage": "gather"}))
+    elif job.data["no"] is not None:
+        turn.fail_job(No(*job.data["no"]))
+    else:
+        turn.finish_job(**job.data["result"])

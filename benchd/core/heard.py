@@ -13,9 +13,17 @@ from benchd.core.effects import Renew
 from benchd.core.interlocks import drop
 from benchd.core.loading import load_limits
 from benchd.core.state import Board, Latch
-from benchd.core.turn import TRIES_MAX, No, Turn
+from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
-from protocols.codes import INTERLOCK_BY_NUMBER, MOVE_ENDINGS, MOVES, OUTCOMES, PIN, REFUSALS
+from protocols.codes import (
+    INTERLOCK_BY_NUMBER,
+    MODES,
+    MOVE_ENDINGS,
+    MOVES,
+    OUTCOMES,
+    PIN,
+    REFUSALS,
+)
 from protocols.limits import PROTOCOL, digest
 
 LEASES_KEPT = 8
@@ -34,7 +42,7 @@ def greeting(turn: Turn, said: m.Bench) -> None:
             ),
         )
         return
-    restarted = state.board.boot != said.boot or state.link == "up"
+    restarted = not state.board.build or state.board.boot != said.boot or state.link == "up"
     board = (
         Board(said.firmware, said.build, said.board, said.boot, said.cause)
         if restarted
@@ -220,17 +228,23 @@ def edge(turn: Turn, said: m.Edge) -> None:
         turn.set(dry_needed=True)
 
 
+def _at_rest(turn: Turn, position: int) -> None:
+    """Something ended: the bench rests until the next beat says otherwise."""
+    mode = MODES.index("ready" if pin(turn.state, "drive") else "drive-off")
+    turn.set_board(position=position, mode=mode, phase=0)
+
+
 def moved(turn: Turn, said: m.Moved) -> None:
     """A feed move by hand ended."""
     ending, kind = MOVE_ENDINGS[said.reason], MOVES[said.kind]
-    turn.set_board(position=said.position)
+    _at_rest(turn, said.position)
     turn.set(relieved=kind == "relieve" and ending in ("reached", "relieved"))
     cycle.moved(turn, kind, ending, said.position)
 
 
 def ended(turn: Turn, said: m.Ended) -> None:
     """A portion or a dry stroke ended."""
-    turn.set_board(position=said.position)
+    _at_rest(turn, said.position)
     work = turn.state.work
     if work is not None and work.number & 0xFFFF == said.portion:
         cycle.ended(turn, said)

@@ -10,7 +10,8 @@ from protocols.limits import LIMITS, digest
 def load_limits(turn: Turn, **instead: int) -> None:
     """Plan the loading of every limit; `instead` replaces some for the moment."""
     values = {**turn.state.facts.limits, **instead}
-    turn.set(link="loading", link_text="The bench card is being loaded into the board.")
+    if turn.state.link != "up":
+        turn.set(link="loading", link_text="The bench card is being loaded into the board.")
     for limit in LIMITS:
         turn.plan("set", limit.key, values[limit.name], why="load")
     turn.plan("adopt", digest(values), why="load")

@@ -42,13 +42,13 @@ def bench_state(state: State, now_ns: int) -> str:
         return "NUDGING"
     if mode in ("portion", "stroke"):
         return "PORTIONING"
-    if mode == "tripped" or any(latch.latched for latch in state.latches.values()):
+    if any(latch.latched for latch in state.latches.values()):
         return "TRIPPED"
     if state.series is not None:
         return "PAUSED" if state.series.paused else "WAITING"
     if 15 in state.latches:
         return "NOT COMMISSIONED"
-    return "DRIVE OFF" if mode == "drive-off" else "READY"
+    return "READY" if pin(state, "drive") else "DRIVE OFF"
 
 
 def _waits_for(state: State, word: str, now_ns: int) -> str:
