@@ -174,7 +174,7 @@ void sense_poll(Board &board) {
     sense.age[AGE_FAR_STAYS] = 0;
   }
   sense.low = (seen | (uint8_t)~raw) & sense.watch;
-  if (!(sense.watch & MASK_HOME) || (sense.low & MASK_HOME)) {
+  if (((seen | (uint8_t)~raw) & MASK_HOME) != 0) {
     sense.age[AGE_HOME] = 0;
   }
   sense.pins = read_pins(board, raw);
@@ -247,7 +247,6 @@ void sense_fitted(Board &board) {
     sense.seen_low = 0;
     sense.pins = read_pins(board, board.hal->pins(board.hal->user));
   }
-  sense.age[AGE_HOME] = 0;
   for (uint8_t i = 0; i < LOCAL_SWITCHES; ++i) {
     sense.press_ms[i] = 255;
   }
