@@ -23,6 +23,8 @@ _STILL_M3_S = 1.0e-11
 _QUIET_M3_S = 1.0e-9
 _MOVING_M3_S = 1.0e-8
 _EARLY_M = 0.010
+# The slowest feed makes ten steps a second; between two of them its seal does not let go.
+_STEP_GAP_S = 0.2
 
 
 class Readings(NamedTuple):
@@ -91,7 +93,6 @@ class Plant:
         self._dip_v = 0.0
         self._loaded_kg = 0.0
         self._out_kg = 0.0
-        self._forward = False
         self._springing = False
         self._eye = Eye(spec)
         self._strand = Strand(self._nozzle_m2, spec.density_kg_m3, spec.strand_hold_kg)
@@ -128,6 +129,7 @@ class Plant:
         self._strand.gap_m = 0.0
         self._feed = Feed(spec, spec.barrel_m - column - spec.load_gap_m)
         self._flow_m3_s = 0.0
+        self._drag_s = 0.0
         self._still = True
 
     def advance(
@@ -147,9 +149,11 @@ class Plant:
             self._dip_s = self._spec.supply_dip_s
             self._dip_v = self._now.get("supply-dip", self._spec.supply_dip_v)
         way_m = steps * self._microstep_m if drive_on else 0.0
-        self._forward = way_m > 0.0
-        if self._forward and portion:
-            way_m *= self._kept_share
+        if way_m > 0.0:
+            self._drag_s = _STEP_GAP_S
+            way_m *= self._kept_share if portion else 1.0
+        else:
+            self._drag_s = max(0.0, self._drag_s - dt_s) if way_m == 0.0 else 0.0
         self._springing = self._feed.springing(drive_on, self._barrel.pressure_pa)
         if self._still and way_m == 0.0 and not self._springing and self._cutter.at_rest:
             self._pass_time(dt_s)
@@ -177,7 +181,7 @@ class Plant:
         """What the sensors show now."""
         spec, chance = self._spec, self._reading_rng.random
         thrust_n = self._barrel.pressure_pa * self._bore_m2
-        if self._forward:
+        if self._drag_s > 0.0:
             thrust_n += spec.seal_n
         dip_v = self._dip_v * self._dip_s / spec.supply_dip_s if self._dip_s > 0.0 else 0.0
         dough = self._strand.length_m > spec.eye_below_m and self._strand.gap_m <= 0.0

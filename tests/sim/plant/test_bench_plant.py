@@ -91,7 +91,15 @@ def test_a_new_tube_is_not_touched_yet() -> None:
     assert not seen.dough_at_nozzle
     assert rig.plant.quiet
     rig.move(0.9 * PLAIN.load_gap_m, 0.002)
+    rig.run(0.3)
     assert rig.tick().thrust_n < 2.0
+
+
+def test_a_slow_feed_drags_its_seal_between_two_steps_as_well() -> None:
+    rig = Rig()
+    seen = [rig.tick(10 * PLAIN.microstep_m, dt_s=0.002).thrust_n for _ in range(200)]
+    after_first_step = seen[51:]
+    assert min(after_first_step) > PLAIN.seal_n - 2.0
     rig.move(0.3 * PLAIN.load_gap_m, 0.002)
     assert rig.tick().thrust_n > 10.0
 
