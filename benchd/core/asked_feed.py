@@ -28,8 +28,9 @@ def _power(turn: Turn) -> None:
 def jog(turn: Turn, said: Asked, params: r.Jog) -> No | None:
     """One bounded feed move by hand."""
     facts = turn.state.facts
-    steps = facts.steps(params.distance_m)
-    if steps == 0 or abs(params.distance_m) > JOG_MAX_M or abs(steps) > 999_999:
+    inside = abs(params.distance_m) <= JOG_MAX_M
+    steps = facts.steps(params.distance_m) if inside else 0
+    if not 0 < abs(steps) <= 999_999:
         return No(
             f"A jog goes from one step to {JOG_MAX_M * 1000:.0f} mm.",
             "range",
@@ -115,10 +116,10 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
         )
     if no is None and params.net_mass_kg is not None and not 0 < params.net_mass_kg < 100:
         no = No("A net mass is above 0 g and below 100 kg.", "range", params.net_mass_kg)
-    free_m = state.facts.travel_m - state.facts.heel_m
-    if no is None and params.column_m is not None and params.column_m > state.facts.travel_m:
+    free_m = state.facts.travel_m
+    if no is None and params.column_m is not None and not 0 < params.column_m <= free_m:
         text = (
-            f"A column of {params.column_m * 1000:.0f} mm does not fit: only "
+            f"A column of {params.column_m * 1000:.0f} mm does not fit: "
             f"{free_m * 1000:.0f} mm are free."
         )
         no = No(text, "tube", params.column_m, free_m)

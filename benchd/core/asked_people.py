@@ -103,7 +103,9 @@ def teach(turn: Turn, said: Asked, params: r.Teach) -> No | None:
         no = No("The card says that no eye is fitted.", "not-fitted")
     if no is not None:
         return no
-    turn.begin_job("teach", said.client, said.ask, what=params.what, stage="load", readings=())
+    turn.begin_job(
+        "teach", said.client, said.ask, what=params.what, stage="load", n=0, sum=0, squares=0
+    )
     load_limits(turn, sample_ms=eye.SAMPLE_MS)
     return None
 

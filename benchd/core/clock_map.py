@@ -1,28 +1,38 @@
 """Board time mapped to host time, with a stated error.
 
 Each lease and the beat after it are one exchange of times. The resonator of a small board may be
-off by half a percent, so
-offset alone is not enough: rate and offset are fitted to the exchanges with the shortest trips.
+off by half a percent, so offset alone is not enough: of every 16 exchanges the one with the
+shortest trip is kept as an anchor, and the rate is fitted to the anchors.
 """
 
 from __future__ import annotations
 
 import msgspec
 
-WINDOW = 64
+FOLD = 16
+"""Exchanges of which the best becomes an anchor."""
+
+ANCHORS = 16
 WRAP_US = 1 << 32
+
+DOUBT_UNFITTED = 0.005
+"""How far a resonator may be off before its rate is fitted (common practice)."""
+
+DOUBT_FITTED = 0.0001
+FIT_SPAN_US = 3_000_000
+
+Exchange = tuple[int, int, int]
+"""Board time in the middle [us, unwrapped], host time in the middle [ns], delay [ns]."""
 
 
 def offset_and_delay(t1: float, t2: float, t3: float, t4: float) -> tuple[float, float]:
     """Return clock offset and round-trip delay of one exchange, in the unit given.
 
     Offset is ((t2-t1)+(t3-t4))/2, positive when the remote clock is ahead; delay is
-    (t4-t1)-(t3-t2). The error of the offset is at
-    most half the delay, whatever the asymmetry of the way.
+    (t4-t1)-(t3-t2). The error of the offset is at most half the delay, whatever the asymmetry.
 
     Parameters: t1 : scalar [any time]; request left, local clock; t2, t3 : scalars; request came
-    and answer left, remote clock;
-    t4 : scalar; answer came, local clock.
+    and answer left, remote clock; t4 : scalar; answer came, local clock.
     Source: RFC 5905, section 8.
     Example: offset_and_delay(10.0, 10.25, 10.27, 10.05) is (0.235, 0.03).
     """
@@ -36,16 +46,16 @@ def unwrap(t_us: int, near_us: int) -> int:
 
 
 class ClockMap(msgspec.Struct, frozen=True):
-    """The exchanges kept, and the line fitted to them: host_ns = host0_ns + (board_us - board0_us)
-    * 1000 * rate."""
+    """host_ns = host0_ns + (board_us - board0_us) * 1000 * rate, with what it was made from."""
 
-    exchanges: tuple[tuple[int, int, int], ...] = ()
-    """(board time in the middle [us, unwrapped], host time in the middle [ns], delay [ns]) each."""
+    recent: tuple[Exchange, ...] = ()
+    anchors: tuple[Exchange, ...] = ()
     board0_us: int = 0
     host0_ns: int = 0
     rate: float = 1.0
+    fitted: bool = False
     error_ns: int | None = None
-    """Stated error; None before the first exchange."""
+    """Stated error at the newest exchange; None before the first."""
 
     def host_ns(self, board_us: int) -> int | None:
         """Return the host time of an unwrapped board time [ns], None before the first exchange."""
@@ -59,32 +69,48 @@ def add_exchange(clock: ClockMap, *, t1_ns: int, t2_us: int, t3_us: int, t4_ns: 
     delay_ns = (t4_ns - t1_ns) - (t3_us - t2_us) * 1000
     if delay_ns < 0:
         return clock  # A clock was set, or the answer was for another life: no evidence.
-    kept = (
-        *clock.exchanges[-(WINDOW - 1) :],
-        ((t2_us + t3_us) // 2, (t1_ns + t4_ns) // 2, delay_ns),
-    )
-    best = min(kept, key=lambda exchange: exchange[2])
-    chosen = [exchange for exchange in kept if exchange[2] <= 2 * best[2] + 200_000]
-    span_us = kept[-1][0] - kept[0][0]
-    rate = _rate(chosen) if span_us > 1_000_000 and len(chosen) >= 8 else clock.rate
-    board0_us, host0_ns = best[0], best[1]
-    age_us = kept[-1][0] - board0_us
-    doubt = 0.0 if len(chosen) >= 8 and span_us > 1_000_000 else 0.005
+    new = ((t2_us + t3_us) // 2, (t1_ns + t4_ns) // 2, delay_ns)
+    recent = (*clock.recent, new)
+    if len(recent) < FOLD and clock.anchors:
+        error_ns = _error_ns(clock.anchors[-1], new, clock.fitted)
+        return ClockMap(
+            recent,
+            clock.anchors,
+            clock.board0_us,
+            clock.host0_ns,
+            clock.rate,
+            clock.fitted,
+            error_ns,
+        )
+    best = min(recent, key=lambda exchange: exchange[2])
+    anchors = clock.anchors
+    if len(recent) == FOLD:
+        anchors, recent = (*anchors[-(ANCHORS - 1) :], best), ()
+    rate = _rate(anchors)
+    fitted = rate is not None
     return ClockMap(
-        kept, board0_us, host0_ns, rate, best[2] // 2 + round(abs(age_us) * 1000 * doubt)
+        recent, anchors, best[0], best[1], rate or 1.0, fitted, _error_ns(best, new, fitted)
     )
 
 
-def _rate(chosen: list[tuple[int, int, int]]) -> float:
-    """Least-squares slope of host time over board time, dimensionless; 1 when it is not
-    believable."""
-    n = len(chosen)
+def _error_ns(anchor: Exchange, newest: Exchange, fitted: bool) -> int:
+    """Half the anchor's trip, and what the rate may have drifted since [ns]."""
+    doubt = DOUBT_FITTED if fitted else DOUBT_UNFITTED
+    return anchor[2] // 2 + round(abs(newest[0] - anchor[0]) * 1000 * doubt)
+
+
+def _rate(anchors: tuple[Exchange, ...]) -> float | None:
+    """Least-squares slope of host time over board time, dimensionless; None if not believable."""
+    if len(anchors) < 3 or anchors[-1][0] - anchors[0][0] < FIT_SPAN_US:
+        return None
+    shortest = min(anchor[2] for anchor in anchors)
+    chosen = [anchor for anchor in anchors if anchor[2] <= 2 * shortest + 200_000]
     board0, host0, _ = chosen[0]
-    xs = [exchange[0] - board0 for exchange in chosen]
-    ys = [(exchange[1] - host0) / 1000 for exchange in chosen]
-    mean_x, mean_y = sum(xs) / n, sum(ys) / n
+    xs = [anchor[0] - board0 for anchor in chosen]
+    ys = [(anchor[1] - host0) / 1000 for anchor in chosen]
+    mean_x, mean_y = sum(xs) / len(xs), sum(ys) / len(ys)
     spread = sum((x - mean_x) ** 2 for x in xs)
     if spread == 0:
-        return 1.0
+        return None
     slope = sum((x - mean_x) * (y - mean_y) for x, y in zip(xs, ys, strict=True)) / spread
-    return slope if 0.98 < slope < 1.02 else 1.0
+    return slope if 1 - 2 * DOUBT_UNFITTED < slope < 1 + 2 * DOUBT_UNFITTED else None

@@ -45,12 +45,13 @@ def gather(turn: Turn, level: int) -> None:
     job = turn.state.job
     if job is None or job.data.get("stage") != "gather":
         return
-    readings = (*job.data["readings"], level)
-    if len(readings) < READINGS:
-        turn.set(job=replace(job, data={**job.data, "readings": readings}))
+    # Whole-number sums are exact, so the one-pass variance loses nothing.
+    n, total, squares = job.data["n"] + 1, job.data["sum"] + level, job.data["squares"] + level**2
+    if n < READINGS:
+        turn.set(job=replace(job, data={**job.data, "n": n, "sum": total, "squares": squares}))
         return
-    mean = sum(readings) / len(readings)
-    spread = sqrt(sum((reading - mean) ** 2 for reading in readings) / (len(readings) - 1))
+    mean = total / n
+    spread = sqrt((n * squares - total**2) / (n * (n - 1)))
     _judge(turn, job.data["what"], (mean, spread))
 
 

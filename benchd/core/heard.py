@@ -26,7 +26,6 @@ from protocols.codes import (
 )
 from protocols.limits import PROTOCOL, digest
 
-LEASES_KEPT = 8
 STALE = next(row.code for row in REFUSALS if row.word == "stale")
 
 
@@ -53,7 +52,6 @@ def greeting(turn: Turn, said: m.Bench) -> None:
         next_id=said.last_id + 1,
         pending=None,
         outbox=(),
-        leases=(),
         last_word_ns=turn.now_ns,
     )
     turn.record(
@@ -77,21 +75,24 @@ def greeting(turn: Turn, said: m.Bench) -> None:
 
 def beat(turn: Turn, said: m.Beat) -> None:
     """Take a beat: state, time exchange, and the moment to renew the lease."""
-    state = turn.state
-    t_us = unwrap(said.t_us, state.board.t_us + 100_000)
-    if state.board.lease_answered != said.lease:
-        sent_ns = dict(state.leases).get(said.lease)
-        if sent_ns is not None:
-            t2_us = unwrap(said.lease_t_us, t_us)
-            clock = add_exchange(
-                state.clock, t1_ns=sent_ns, t2_us=t2_us, t3_us=t_us, t4_ns=turn.now_ns
-            )
-            turn.set(clock=clock)
-    turn.set_board(
+    state, now_ns = turn.state, turn.now_ns
+    before = state.board
+    t_us = unwrap(said.t_us, before.t_us + 100_000)
+    clock = state.clock
+    if said.lease == before.lease_sent and before.lease_sent_ns:
+        clock = add_exchange(
+            clock,
+            t1_ns=before.lease_sent_ns,
+            t2_us=unwrap(said.lease_t_us, t_us),
+            t3_us=t_us,
+            t4_ns=now_ns,
+        )
+    renews = state.link == "up" and bool(said.pins >> PIN["adopted"] & 1)
+    board = replace(
+        before,
         nonce=said.nonce,
-        nonce_ns=turn.now_ns,
+        nonce_ns=now_ns,
         t_us=t_us,
-        lease_answered=said.lease,
         mode=said.mode,
         phase=said.phase,
         portion=said.portion,
@@ -99,19 +100,16 @@ def beat(turn: Turn, said: m.Beat) -> None:
         position=said.position,
         pins=said.pins,
         bad=said.bad,
+        lease_sent=said.nonce,
+        lease_sent_ns=now_ns if renews else 0,
     )
-    if said.latches != state.board.latches or said.latches:
+    turn.set(board=board, clock=clock)
+    if said.latches or before.latches:
         _sync_latches(turn, said.latches)
-    if turn.state.link == "up":
-        if (
-            not said.pins >> PIN["adopted"] & 1
-            and turn.state.pending is None
-            and turn.state.job is None
-        ):
-            load_limits(turn)
-            return
+    if renews:
         turn.emit(Renew(said.nonce))
-        turn.set(leases=(*turn.state.leases[-(LEASES_KEPT - 1) :], (said.nonce, turn.now_ns)))
+    elif state.link == "up" and state.pending is None and state.job is None and not state.outbox:
+        load_limits(turn)
 
 
 def _sync_latches(turn: Turn, mask: int) -> None:

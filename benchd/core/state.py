@@ -28,7 +28,9 @@ class Board(msgspec.Struct, frozen=True):
     """When the newest beat came."""
     t_us: int = 0
     """Board time of the newest beat, unwrapped."""
-    lease_answered: int | None = None
+    lease_sent: int = 0
+    """Number returned in the newest lease, and when; 0 when none is out."""
+    lease_sent_ns: int = 0
     mode: int = 0
     phase: int = 0
     portion: int = 0
@@ -147,8 +149,6 @@ class State(msgspec.Struct, frozen=True):
     last_word_ns: int = 0
     board: Board = Board()
     clock: ClockMap = ClockMap()
-    leases: tuple[tuple[int, int], ...] = ()
-    """(number, now_ns when returned) of the leases not yet seen in a beat."""
     next_id: int = 1
     pending: Pending | None = None
     outbox: tuple[Planned, ...] = ()

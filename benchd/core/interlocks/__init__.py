@@ -40,14 +40,16 @@ RULES: tuple[Rule, ...] = (
 ALWAYS: tuple[Rule, ...] = tuple(rule for rule in RULES if rule.blocks != {"open"})
 """Rules that are watched at every step; the rest are looked at when asked."""
 
+HOT: tuple[Rule, ...] = tuple(rule for rule in ALWAYS if rule.hot)
+
 RULE_BY_NUMBER: dict[int, Rule] = {rule.number: rule for rule in RULES}
 
 
-def evaluate(turn: Turn) -> None:
-    """Look at every rule; raise, latch, let go and pause as the table says."""
+def evaluate(turn: Turn, rules: tuple[Rule, ...] = ALWAYS) -> None:
+    """Look at the rules; raise, latch, let go and pause as the table says."""
     state, now_ns = turn.state, turn.now_ns
     latches = state.latches
-    for rule in ALWAYS:
+    for rule in rules:
         finding = rule.check(state, now_ns)
         held = latches.get(rule.number)
         if finding is None:

@@ -55,6 +55,8 @@ class Rule(NamedTuple):
     """What replaces the sensor it rests on when that is not fitted."""
     examples: tuple[Example, ...]
     no_such: frozenset[str] = frozenset()
+    hot: bool = False
+    """Looked at in every step. The others rest on nothing that a mere sample or beat changes."""
 
 
 KINDS = ("trips", "holds", "limit", "missing", "stale", "not fitted")

@@ -24,6 +24,7 @@ _SERIES = Series(
 _NOW = 1_000 * SECOND_NS
 
 RULE = Rule(
+    hot=True,
     number=26,
     check=check,
     blocks=frozenset(),

@@ -27,6 +27,7 @@ def check(state: State, now_ns: int) -> Finding | None:
 _NOW = 1_000 * SECOND_NS
 
 RULE = Rule(
+    hot=True,
     number=19,
     check=check,
     blocks=EVERYTHING,
