@@ -84,7 +84,8 @@ def opened(path: Path) -> Iterator[sqlite3.Connection]:
             yield connection
         finally:
             connection.close()
-    except sqlite3.Error as error:
+    # A message of SQLite about damaged text can itself not be text.
+    except (sqlite3.Error, UnicodeDecodeError) as error:
         raise JournalError(_unreadable(path, error)) from error
 
 
@@ -103,8 +104,8 @@ def _identify(connection: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _unreadable(path: Path, error: sqlite3.Error) -> str:
-    code = getattr(error, "sqlite_errorname", None) or type(error).__name__
+def _unreadable(path: Path, error: Exception) -> str:
+    code = str(getattr(error, "sqlite_errorname", None) or type(error).__name__)
     if code == "SQLITE_NOTADB":
         return f"{path.name} is not a journal, or its first bytes are damaged."
     if code.startswith(("SQLITE_CANTOPEN", "SQLITE_READONLY")):

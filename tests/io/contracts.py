@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import threading
 from collections.abc import Callable, Iterable, Sequence
 from enum import IntEnum
 from pathlib import Path
@@ -23,11 +22,7 @@ from benchd.io import journal_disk
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import VALUE_COUNT_MAX, Entry, Store
 from benchd.io.memory_store import MemoryStore
-
-META = {"bench": "north", "spec": "1", "card": "größe: 30 g"}
-VIEWS = [("sample", 1, ["seq", "thrust_mn", "eye_uv"]), ("cut", 2, ["portion"])]
-OPENED_US = 1_764_000_000_000_000
-WAIT_S_MAX = 30.0
+from tests.io.reports import META, OPENED_US, VIEWS, Reports, sample
 
 INT64 = st.integers(-(2**63), 2**63 - 1)
 TEXTS = st.text(st.characters(exclude_characters="\0", exclude_categories=["Cs"]), max_size=30)
@@ -38,37 +33,6 @@ ENTRIES = st.builds(
     values=st.tuples(*[INT64 | st.none()] * VALUE_COUNT_MAX),
     text=TEXTS | st.none(),
 )
-
-
-def sample(i: int) -> Entry:
-    """An entry like those of a running bench."""
-    return Entry(10**13 + i * 5_000_000, 1, (i, 40_000 + i % 700, i % 5_000))
-
-
-class Reports:
-    """What a store reported, from whichever thread."""
-
-    def __init__(self) -> None:
-        self.committed: list[int] = []
-        self.faults: list[str] = []
-        self._changed = threading.Condition()
-
-    def on_committed(self, last: int) -> None:
-        with self._changed:
-            self.committed.append(last)
-            self._changed.notify_all()
-
-    def on_fault(self, sentence: str) -> None:
-        with self._changed:
-            self.faults.append(sentence)
-            self._changed.notify_all()
-
-    def wait_for(self, condition: Callable[[], object]) -> None:
-        """Wait until a report makes the condition true, or a fault makes it hopeless."""
-        with self._changed:
-            done = self._changed.wait_for(lambda: condition() or self.faults, WAIT_S_MAX)
-        if not done:
-            raise AssertionError(f"nothing happened; reported so far: {self.committed[-3:]}")
 
 
 class Rig(Protocol):

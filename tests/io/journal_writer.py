@@ -20,10 +20,10 @@ from pathlib import Path
 
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Entry
-from tests.io.contracts import META, VIEWS, Reports
+from tests.io.reports import META, VIEWS, Reports
 
 BURST = 10
-WAITING_MAX = 500
+WAITING_MAX = 50
 
 
 def entry(i: int) -> Entry:

@@ -16,7 +16,8 @@ from benchd.io import journal_disk
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import JournalError, complete_meta
 from benchd.io.memory_store import MemoryStore
-from tests.io.contracts import META, OPENED_US, VIEWS, FileRig, MemoryRig, StoreContract, sample
+from tests.io.contracts import FileRig, MemoryRig, StoreContract
+from tests.io.reports import META, OPENED_US, VIEWS, sample
 
 HOUR_S = 3600.0
 

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 import pytest
 
-from tests.io.contracts import MemoryRig, StoreContract, sample
+from tests.io.contracts import MemoryRig, StoreContract
+from tests.io.reports import sample
 
 
 class TestMemoryStore(StoreContract):
