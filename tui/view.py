@@ -265,6 +265,35 @@ def _board_text(status: BenchStatus) -> str:
     return "; ".join(parts)
 
 
+PHASE_ORDER = ("take-up", "push", "draw-back", "settle", "cut", "return")
+
+
+def portion_line(record: Mapping[str, Any]) -> str:
+    """Return one line about a portion that ended: number, class, stroke, phase times, thrust.
+
+    `record` is a portion record as the daemon publishes it; what it lacks is left out.
+    """
+    parts = [f"portion {record['number']} {record['class']}"]
+    if record.get("outcome") != "complete":
+        parts.append(
+            f"{record.get('outcome', 'unseen').upper()} {record.get('reason', '')}".strip()
+        )
+    asked = record.get("asked_m")
+    if asked:
+        parts.append(f"stroke {millimetres(asked.get('push'))}")
+    if asked and record.get("asked_steps") and record.get("made_steps") != record["asked_steps"]:
+        made = record.get("made_steps") or 0
+        parts.append(f"made {made / record['asked_steps'] * 100:.0f} % of it")
+    times = record.get("phase_s") or {}
+    shown = [f"{name} {times[name]:.2f}" for name in PHASE_ORDER if name in times]
+    if shown:
+        parts.append(f"{' '.join(shown)} s")
+    peak = (record.get("thrust_n") or {}).get("peak")
+    if peak is not None:
+        parts.append(f"thrust {peak:.0f} N")
+    return plain("; ".join(parts))
+
+
 def status_lines(status: BenchStatus, width: int = WIDTH) -> list[str]:
     """Return the snapshot as lines of at most `width` columns."""
     return [line for row in rows(status) for line in _wrapped(row, width)]

@@ -121,7 +121,7 @@ def _facts(text: str, values: Values, limits: dict[str, int]) -> BenchFacts:
         steps_per_m=steps_per_m(values),
         bore_m=values.number("feed.bore"),
         nozzle_bore_m=values.number("nozzle.bore"),
-        fitted=values.names("fitted"),
+        fitted=tuple(sorted(values.names("fitted"))),
         travel_m=values.number("feed.travel"),
         heel_m=values.number("feed.heel"),
         jog_speed_m_s=values.number("feed.jog_speed"),

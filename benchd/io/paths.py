@@ -10,7 +10,7 @@ import os
 SOCKET_SUFFIX = ".socket"
 
 SOCKET_BYTES_MAX = 103
-"""Longest path of a Unix socket that every system takes (macOS: 104 bytes with the closing zero)."""
+"""Longest path of a Unix socket that every system takes (macOS: 104 bytes with the zero)."""
 
 
 class PathError(ValueError):

@@ -1,0 +1,70 @@
+"""`benchd clear`: let go of an interlock whose cause is gone, proven where that is asked."""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from benchd.cli.command import OK, Parts, Usage, Wrong, ask_line, asks_daemon, note
+from benchd.cli.daemon import connect, show
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument("interlock", type=interlock_number, help="its code, such as IL-09")
+    parser.add_argument("--name", default="", help="who looked, where a proof is asked")
+    parser.add_argument(
+        "--words", default="", help="the three words of the proof with commas, for scripts"
+    )
+
+
+def interlock_number(text: str) -> int:
+    """Return the number of an interlock written as IL-09, il9 or 9."""
+    found = re.fullmatch(r"(?:il-?)?0?(\d{1,2})", text.strip(), re.IGNORECASE)
+    if found is None or not 1 <= int(found[1]) <= 30:
+        raise argparse.ArgumentTypeError(
+            f"'{text}' is no interlock; write its code, IL-01 to IL-30"
+        )
+    return int(found[1])
+
+
+def clear(options: argparse.Namespace) -> int:
+    """Ask for the proof if there is one, then clear."""
+    with connect(options) as client:
+        asked = client.call("proofs", {"interlock": options.interlock})
+        params: dict[str, Any] = {"interlock": options.interlock}
+        statements = asked["statements"]
+        if statements:
+            given = [word.strip() for word in options.words.split(",") if word.strip()]
+            params["name"] = options.name or _name(given)
+            params["words"] = given or _confirmations(statements)
+        result = client.call("clear", params)
+    code = f"IL-{options.interlock:02d}"
+    show(options, result, f"{code} is cleared. Nothing moves until you say so.")
+    return OK
+
+
+def _name(given: Sequence[str]) -> str:
+    if given:
+        raise Usage("A proof carries a name: add --name.")
+    note("This interlock is cleared by a person who looked. Each answer is journalled.")
+    name = ask_line("Your name:")
+    if not name:
+        raise Wrong("Nothing was cleared: a proof carries a name.")
+    return name
+
+
+def _confirmations(statements: Sequence[dict[str, str]]) -> list[str]:
+    words = []
+    for number, one in enumerate(statements, 1):
+        note(f"{number} of {len(statements)}: {one['statement']}")
+        typed = ask_line(f"If that is so, type the word {one['word']}:")
+        if typed.lower() != one["word"]:
+            raise Wrong(f"Nothing was cleared: '{typed}' is not '{one['word']}'.")
+        words.append(typed)
+    return words
+
+
+PARTS = {"clear": Parts(_options, clear)}

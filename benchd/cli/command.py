@@ -1,0 +1,154 @@
+"""What all commands share: table row, parser, talking to the person, and how they fail."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Callable
+from typing import NamedTuple, NoReturn
+
+from benchd.cli import quantity
+from benchd.cli.cautions import CAUTIONS
+
+OK, WRONG, USAGE = 0, 1, 2
+"""Exit codes: done; refused or found wrong; not understood."""
+
+
+class Row(NamedTuple):
+    """One command in the table: name, module that has it, what it does, an example."""
+
+    name: str
+    module: str
+    summary: str
+    example: str
+
+
+class Parts(NamedTuple):
+    """What a module gives for one command: how its options are added, and what it does."""
+
+    options: Callable[[argparse.ArgumentParser], None]
+    run: Callable[[argparse.Namespace], int]
+
+
+class Wrong(Exception):
+    """It was not done, or something was found wrong; the text is one sentence. Exit code 1."""
+
+
+class Usage(Exception):
+    """The command was not understood; the text says what would be. Exit code 2."""
+
+
+class Parser(argparse.ArgumentParser):
+    """A parser whose complaints are one sentence and a hint."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what was wrong, and end with the code for that."""
+        raise Usage(f"{message[:1].upper()}{message[1:]}. Try '{self.prog} --help'.")
+
+
+def make_parser(row: Row, parts: Parts) -> argparse.ArgumentParser:
+    """Return the parser of one command, with the options that every command has."""
+    parser = Parser(
+        prog=f"benchd {row.name}",
+        description=f"{row.summary[:1].upper()}{row.summary[1:]}.",
+        epilog=f"Example:  {row.example}\n\n"
+        "Exit code: 0 done, 1 refused or found wrong, 2 not understood.",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    parts.options(parser)
+    return parser
+
+
+def asks_daemon(parser: argparse.ArgumentParser) -> None:
+    """Add the options of every command that asks a daemon."""
+    parser.add_argument("--bench", metavar="NAME", help="which bench, where more than one runs")
+    parser.add_argument("--json", action="store_true", help="print the answer as JSON")
+
+
+def moves(parser: argparse.ArgumentParser) -> None:
+    """Add the options of a command that moves something."""
+    asks_daemon(parser)
+    parser.add_argument("--yes", action="store_true", help="go ahead without asking, for scripts")
+
+
+def quantity_of(kind: str, default_unit: str = "") -> Callable[[str], float]:
+    """Return an argument type that reads a quantity of this kind into SI."""
+
+    def read(text: str) -> float:
+        try:
+            return quantity.parse(text, kind, default_unit)
+        except quantity.QuantityError as error:
+            raise argparse.ArgumentTypeError(str(error).rstrip(".")) from None
+
+    return read
+
+
+def whole_from(low: int, high: int) -> Callable[[str], int]:
+    """Return an argument type that reads a whole number in a range."""
+
+    def read(text: str) -> int:
+        if not text.strip().lstrip("+").isdecimal() or not low <= int(text) <= high:
+            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {low} to {high}")
+        return int(text)
+
+    return read
+
+
+def note(text: str) -> None:
+    """Say something to the person; standard output stays for the answer."""
+    sys.stderr.write(f"{text}\n")
+    sys.stderr.flush()
+
+
+def say(text: str) -> None:
+    """Print a line of the answer."""
+    sys.stdout.write(f"{text}\n")
+    sys.stdout.flush()
+
+
+def caution(command: str) -> None:
+    """Show the cautions of a command."""
+    for text in CAUTIONS[command]:
+        note(f"! {text}")
+
+
+def ask_line(question: str) -> str:
+    """Return what a person types on one line; what was typed before the question is thrown away.
+
+    Raises: Usage when nobody can be asked, Wrong when the person ends the input.
+    """
+    if not sys.stdin.isatty():
+        raise Usage(
+            "Nobody can be asked here: there is no terminal. See --help for the options that "
+            "answer instead."
+        )
+    _drop_type_ahead()
+    sys.stderr.write(f"{question} ")
+    sys.stderr.flush()
+    line = sys.stdin.readline()
+    if not line:
+        raise Wrong("Nothing was done: the input ended.")
+    return line.strip()
+
+
+def _drop_type_ahead() -> None:
+    import contextlib
+    import termios
+
+    with contextlib.suppress(OSError, termios.error):
+        termios.tcflush(sys.stdin.fileno(), termios.TCIFLUSH)
+
+
+def confirm(consequence: str, *, yes: bool) -> None:
+    """Show what will happen, and go on only when the person says so.
+
+    Raises: Wrong when the person does not, Usage when nobody can be asked.
+    """
+    note(f"{consequence[:1].upper()}{consequence[1:]}.")
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise Usage("Nobody can be asked here: add --yes to go ahead without asking.")
+    if ask_line("Go ahead? Type yes:").lower() not in ("yes", "y"):
+        raise Wrong("Nothing was done.")

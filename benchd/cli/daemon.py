@@ -1,0 +1,100 @@
+"""Which daemon a command talks to, and the few ways in which commands ask it."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import socket
+from typing import TYPE_CHECKING, Any
+
+from benchd.cli.command import Usage, Wrong, note, say
+from benchd.io import paths
+from benchd.io.request_client import Client, NoDaemon, Refused
+
+if TYPE_CHECKING:
+    from protocols.status import BenchStatus
+
+QUESTION = -32002
+NO_SUCH_REQUEST = -32601
+"""Error codes of `protocols.requests`, which loads slowly (a test compares), and JSON-RPC 2.0."""
+
+
+def bench_of(options: argparse.Namespace) -> str:
+    """Return which bench is meant: the one named, else the only one that runs.
+
+    Raises: NoDaemon when none runs, Usage when several do.
+    """
+    if options.bench:
+        return str(options.bench)
+    names = paths.benches()
+    if len(names) > 1:
+        names = [name for name in names if _listens(name)]
+    if not names:
+        raise NoDaemon("No daemon is running: start one with 'benchd serve bench.yaml'.")
+    if len(names) > 1:
+        raise Usage(f"More than one bench runs ({', '.join(names)}): say which with --bench NAME.")
+    return names[0]
+
+
+def _listens(name: str) -> bool:
+    """Whether somebody serves this socket; a daemon that was killed leaves it behind."""
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
+        probe.settimeout(1.0)
+        try:
+            probe.connect(paths.socket_path(name))
+        except (OSError, paths.PathError):
+            return False
+        return True
+
+
+def connect(options: argparse.Namespace, timeout_s: float | None = 10.0) -> Client:
+    """Return a connection to the bench that is meant.
+
+    Raises: NoDaemon, Usage.
+    """
+    return Client(bench_of(options), timeout_s)
+
+
+def status_of(client: Client) -> BenchStatus:
+    """Return what the bench is at."""
+    from tui import view
+
+    return view.from_json(client.call("status"))
+
+
+def show(options: argparse.Namespace, result: Any, text: str) -> None:
+    """Print an answer: as JSON when asked for, else as text."""
+    say(json.dumps(result) if options.json else text)
+
+
+def move(client: Client, method: str, params: dict[str, Any]) -> Any:
+    """Ask for something that moves and wait for its end; Ctrl-C stops the bench.
+
+    Raises: Wrong after Ctrl-C, Refused, NoDaemon.
+    """
+    try:
+        return client.call(method, params)
+    except KeyboardInterrupt:
+        raise Wrong(stop(client)) from None
+
+
+def stop(client: Client) -> str:
+    """Stop the bench over the same connection, and return what can be said of it then."""
+    note("Stopping.")
+    client.call("stop", {"level": 0})
+    status = status_of(client)
+    if status.position_known and status.position_m is not None:
+        where = f"the feed stands at {status.position_m * 1e3:.1f} mm"
+    else:
+        where = "where the feed stands is doubtful"
+    return f"Stopped by Ctrl-C; {where}; the barrel: {status.barrel}."
+
+
+def guard(status: BenchStatus) -> str:
+    """Return the guard in words, for a consequence line."""
+    if "guard" in status.not_watched:
+        return "guard not watched"
+    return "guard shut" if status.pins.get("guard") else "guard open"
+
+
+__all__ = ["QUESTION", "Client", "NoDaemon", "Refused", "connect", "guard", "move", "show", "stop"]

@@ -1,0 +1,163 @@
+"""`benchd tube` and `benchd eye`: getting dough in and out, and seeing it."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from benchd.cli import quantity
+from benchd.cli.command import (
+    OK,
+    WRONG,
+    Parser,
+    Parts,
+    asks_daemon,
+    caution,
+    confirm,
+    moves,
+    note,
+    quantity_of,
+)
+from benchd.cli.daemon import Client, connect, guard, move, show, status_of
+from benchd.cli.feeding import moved_text
+from tui import view
+
+
+def _temperature(text: str) -> float:
+    try:
+        return quantity.temperature_c(text)
+    except quantity.QuantityError as error:
+        raise argparse.ArgumentTypeError(str(error).rstrip(".")) from None
+
+
+def _tube_options(parser: argparse.ArgumentParser) -> None:
+    ways = parser.add_subparsers(dest="way", required=True, parser_class=Parser)
+    enter = ways.add_parser("in", help="open its record, feed to contact, prime")
+    moves(enter)
+    enter.add_argument("id", help="name of the tube, such as T7")
+    enter.add_argument("--lot", default="", help="lot of the dough")
+    enter.add_argument("--net", type=quantity_of("mass"), help="net mass, such as 450g")
+    enter.add_argument("--temperature", type=_temperature, help="of the dough, such as 6C")
+    enter.add_argument("--opened", default="", help="when it was opened, RFC 3339; now if left out")
+    enter.add_argument("--column", type=quantity_of("length"), help="length of the dough, 190mm")
+    enter.add_argument(
+        "--record-only", action="store_true", help="open the record and move nothing"
+    )
+    again = ways.add_parser("prime", help="feed the tube that is in to contact, and prime again")
+    moves(again)
+    leave = ways.add_parser("out", help="relieve, back out, close its record")
+    moves(leave)
+    leave.add_argument("--heel", type=quantity_of("mass"), help="weight of what stayed in: 23g")
+
+
+def tube(options: argparse.Namespace) -> int:
+    """Put a tube in, prime it again, or take it out."""
+    if options.way == "in" and options.record_only:
+        with connect(options) as client:
+            result = client.call("tube_in", _record(options))
+        show(options, result, f"The record of tube {options.id} is open.")
+        return OK
+    caution("tube")
+    with connect(options, None) as client:
+        return _tube_out(client, options) if options.way == "out" else _tube_in(client, options)
+
+
+def _record(options: argparse.Namespace) -> dict[str, Any]:
+    given = {
+        "id": options.id,
+        "lot": options.lot,
+        "net_mass_kg": options.net,
+        "opened_at": options.opened,
+        "temperature_c": options.temperature,
+        "column_m": options.column,
+    }
+    return {name: value for name, value in given.items() if value not in (None, "")}
+
+
+def _tube_in(client: Client, options: argparse.Namespace) -> int:
+    status = status_of(client)
+    confirm(
+        f"will feed forward to the dough, then prime until the strand is continuous; "
+        f"{guard(status)}; barrel {status.barrel}; Ctrl-C stops it",
+        yes=options.yes,
+    )
+    if options.way == "in":
+        client.call("tube_in", _record(options))
+        note(f"The record of tube {options.id} is open.")
+    touched = move(client, "approach", {})
+    note(f"To contact: {moved_text(touched)}")
+    measured = "thrust" not in status.not_watched
+    if touched["ending"] not in ("contact", "reached") or (
+        measured and touched["ending"] == "reached"
+    ):
+        text = "No contact with the dough: look whether the tube is in, then 'benchd tube prime'."
+        show(options, touched, text)
+        return WRONG
+    primed = move(client, "prime", {})
+    show(options, primed, f"Primed: {moved_text(primed)}" if _flows(primed) else no_flow(primed))
+    return OK if _flows(primed) else WRONG
+
+
+def _flows(result: dict[str, Any]) -> bool:
+    return bool(result["ending"] == "flowing")
+
+
+def no_flow(result: dict[str, Any]) -> str:
+    """Return what it means that a prime ended without a continuous strand."""
+    if result["ending"] != "no-flow":
+        return f"Not primed ({result['ending']}): {moved_text(result)}"
+    return (
+        f"No dough after {abs(result['moved_m']) * 1e3:.0f} mm: casing not open, plunger past the "
+        "tube, or nozzle blocked. Do not keep pushing, the barrel stores force: 'benchd relieve', "
+        "then look."
+    )
+
+
+def _tube_out(client: Client, options: argparse.Namespace) -> int:
+    status = status_of(client)
+    confirm(
+        f"will relieve the barrel and back the plunger out; {guard(status)}; "
+        f"barrel {status.barrel}",
+        yes=options.yes,
+    )
+    params = {} if options.heel is None else {"heel_kg": options.heel}
+    result = move(client, "tube_out", params)
+    status = status_of(client)
+    text = f"Backed out ({result['ending']}). Barrel: {status.barrel}. Air: {status.air}."
+    if result.get("open"):
+        text += f" {result['open']}"
+    show(options, result, text)
+    return OK if result["ending"] in ("reached", "relieved") else WRONG
+
+
+def _eye_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    what = parser.add_mutually_exclusive_group()
+    what.add_argument("--empty", action="store_true", help="teach the level without dough")
+    what.add_argument("--dough", action="store_true", help="teach the level with dough")
+
+
+def eye(options: argparse.Namespace) -> int:
+    """Show the level, or teach one."""
+    with connect(options, 60.0) as client:
+        if not (options.empty or options.dough):
+            status = status_of(client)
+            row = view.eye_row(status)
+            shown = {
+                "counts": status.eye_counts,
+                "sees": status.eye_sees,
+                "taught": status.eye_taught,
+            }
+            show(options, shown, row.text if row is not None else "No eye is read now.")
+            return OK if row is not None else WRONG
+        what = "empty" if options.empty else "dough"
+        place = "nothing" if options.empty else "dough"
+        note(f"Reading the eye with {place} in front of it...")
+        result = client.call("teach", {"what": what})
+    rest = "" if result["both"] else " Teach the other level too."
+    text = f"Level '{what}' is {result['mean']:.0f} counts, spread {result['spread']:.1f}.{rest}"
+    show(options, result, text)
+    return OK
+
+
+PARTS = {"tube": Parts(_tube_options, tube), "eye": Parts(_eye_options, eye)}

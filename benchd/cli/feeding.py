@@ -1,0 +1,118 @@
+"""`benchd here`, `drive`, `jog`, `relieve`: the feed by hand."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from benchd.cli.command import (
+    OK,
+    WRONG,
+    Parts,
+    Usage,
+    asks_daemon,
+    caution,
+    confirm,
+    moves,
+    quantity_of,
+)
+from benchd.cli.daemon import connect, guard, move, show, status_of
+
+
+def _here_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument(
+        "position", type=quantity_of("length"), help="way from the rear end of travel, such as 0mm"
+    )
+
+
+def here(options: argparse.Namespace) -> int:
+    """Say where the feed stands."""
+    with connect(options) as client:
+        result = client.call("here", {"position_m": options.position})
+    show(options, result, f"The feed stands at {options.position * 1e3:.1f} mm.")
+    return OK
+
+
+def _drive_options(parser: argparse.ArgumentParser) -> None:
+    moves(parser)
+    parser.add_argument("power", choices=("on", "off"))
+
+
+def drive(options: argparse.Namespace) -> int:
+    """Give power to the drive or take it away."""
+    on = options.power == "on"
+    with connect(options) as client:
+        if on:
+            status = status_of(client)
+            confirm(f"will put power on the drive; {guard(status)}", yes=options.yes)
+        result = client.call("drive", {"on": on})
+    off_text = "The drive has no power; a loaded barrel stays loaded."
+    show(options, result, "The drive has power." if on else off_text)
+    return OK
+
+
+def _jog_options(parser: argparse.ArgumentParser) -> None:
+    moves(parser)
+    parser.add_argument(
+        "distance", type=quantity_of("length"), help="+2.5mm forward, -5mm in reverse"
+    )
+    parser.add_argument(
+        "--speed",
+        type=quantity_of("speed"),
+        help="such as 2mm/s; the card's jog speed if not given",
+    )
+
+
+def jog(options: argparse.Namespace) -> int:
+    """One bounded feed move; Ctrl-C stops it."""
+    if options.distance == 0:
+        raise Usage("A jog of 0 mm moves nothing; write +2.5mm or -5mm.")
+    if options.speed is not None and options.speed <= 0:
+        raise Usage("The speed has no sign; the distance says the direction.")
+    caution("jog")
+    way = "forward" if options.distance > 0 else "in reverse"
+    with connect(options, None) as client:
+        status = status_of(client)
+        confirm(
+            f"will feed {abs(options.distance) * 1e3:.4g} mm {way}; {guard(status)}; "
+            f"barrel {status.barrel}; Ctrl-C stops it",
+            yes=options.yes,
+        )
+        params: dict[str, Any] = {"distance_m": options.distance}
+        if options.speed is not None:
+            params["speed_m_s"] = options.speed
+        result = move(client, "jog", params)
+    show(options, result, moved_text(result))
+    return OK if result["ending"] == "reached" else WRONG
+
+
+def moved_text(result: dict[str, Any]) -> str:
+    """Return how a feed move ended, in words."""
+    return (
+        f"Moved {result['moved_m'] * 1e3:+.2f} mm ({result['ending']}); "
+        f"the feed stands at {result['position_m'] * 1e3:.2f} mm."
+    )
+
+
+def relieve(options: argparse.Namespace) -> int:
+    """Let the barrel's pressure off; Ctrl-C stops it."""
+    with connect(options, None) as client:
+        status = status_of(client)
+        confirm(
+            f"will feed in reverse to let the pressure off; {guard(status)}; "
+            f"barrel {status.barrel}",
+            yes=options.yes,
+        )
+        result = move(client, "relieve", {})
+        barrel = status_of(client).barrel
+    show(options, result, f"{moved_text(result)} Barrel: {barrel}.")
+    return OK if result["ending"] in ("reached", "relieved") else WRONG
+
+
+PARTS = {
+    "here": Parts(_here_options, here),
+    "drive": Parts(_drive_options, drive),
+    "jog": Parts(_jog_options, jog),
+    "relieve": Parts(moves, relieve),
+}

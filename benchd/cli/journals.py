@@ -1,0 +1,223 @@
+"""`benchd journal list`, `show`, `check`: the journals on this machine, read only."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from benchd.cli.command import OK, WRONG, Parser, Parts, Usage, Wrong, say, whole_from
+from benchd.io import paths
+from tui import view
+
+if TYPE_CHECKING:
+    from benchd.analysis.reader import JournalFacts, JournalReader
+
+SUFFIX = ".journal"
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    ways = parser.add_subparsers(dest="way", required=True, parser_class=Parser)
+    listing = ways.add_parser("list", help="every journal, oldest first")
+    show = ways.add_parser("show", help="what happened, in order of time")
+    show.add_argument(
+        "journal", nargs="?", help="path, or start of its name; the newest if not given"
+    )
+    show.add_argument("--kind", action="append", default=[], help="only this kind, such as weight")
+    show.add_argument("--portion", type=whole_from(1, 2**31), help="only about this portion")
+    show.add_argument("--last", type=whole_from(1, 10**9), help="only the last so many")
+    show.add_argument(
+        "--everything", action="store_true", help="also what was told to the core, and decided"
+    )
+    check = ways.add_parser("check", help="whether journals are as they were written")
+    check.add_argument("journal", nargs="?", help="path, or start of its name; all if not given")
+    check.add_argument("--head", metavar="HASH", help="a head of it that was kept elsewhere")
+    for way in (listing, show, check):
+        way.add_argument("--bench", metavar="NAME", help="only of this bench")
+        way.add_argument("--json", action="store_true", help="one JSON object a line")
+
+
+def folders(bench: str | None) -> list[Path]:
+    """Return the folders in which journals of a bench, or of all, lie."""
+    if bench:
+        return [Path(paths.state_dir(bench))]
+    return [Path(folder) for folder in paths.all_state_dirs()]
+
+
+def find(name: str | None, bench: str | None) -> Path:
+    """Return one journal: a path, the only one whose name starts so, or the newest.
+
+    Raises: Wrong when there is none, Usage when a name fits several.
+    """
+    if name is not None and Path(name).is_file():
+        return Path(name)
+    known = sorted(
+        (path for folder in folders(bench) for path in folder.glob(f"*{SUFFIX}")),
+        key=lambda path: path.name,
+    )
+    if name is None:
+        if not known:
+            raise Wrong("There is no journal on this machine yet.")
+        return known[-1]
+    fitting = [path for path in known if path.name.startswith(name)]
+    if not fitting:
+        raise Wrong(f"There is no journal '{name}'; see 'benchd journal list'.")
+    if len(fitting) > 1:
+        raise Usage(f"'{name}' fits {len(fitting)} journals; write more of the name.")
+    return fitting[0]
+
+
+def _list(options: argparse.Namespace) -> int:
+    from benchd.analysis.reader import list_journals
+
+    found = [facts for folder in folders(options.bench) for facts in list_journals(folder)]
+    for facts in found:
+        say(json.dumps(_facts_json(facts)) if options.json else _facts_line(facts))
+    if not found and not options.json:
+        say("There is no journal on this machine yet.")
+    return OK
+
+
+def _facts_json(facts: JournalFacts) -> dict[str, Any]:
+    return {
+        "path": str(facts.path),
+        "bench": facts.bench,
+        "opened_us": facts.opened_us,
+        "state": facts.state,
+        "entries": facts.entries,
+        "size_bytes": facts.size_bytes,
+        "head": facts.head,
+        "problem": facts.problem,
+    }
+
+
+def _facts_line(facts: JournalFacts) -> str:
+    if facts.problem:
+        return view.plain(f"{facts.path}: {facts.problem}")
+    size = f"{facts.size_bytes / 1e3:.0f} kB"
+    return view.plain(
+        f"{facts.path.name}  bench {facts.bench}  {facts.state}  {facts.entries} entries  {size}"
+    )
+
+
+def _show(options: argparse.Namespace) -> int:
+    from benchd.analysis.reader import JournalReader
+
+    reader = JournalReader(find(options.journal, options.bench))
+    kinds = _kinds(options.kind, everything=options.everything)
+    lines = _lines(reader, kinds, options.portion, options.json)
+    if options.last is not None:
+        from collections import deque
+
+        lines = iter(deque(lines, options.last))
+    if not options.json:
+        say(f"{reader.path.name}: bench {reader.meta.get('bench', '?')}; times from its opening.")
+    for line in lines:
+        say(line)
+    return OK
+
+
+def _kinds(asked: Sequence[str], *, everything: bool) -> frozenset[int] | None:
+    """Return the codes to show; None for all.
+
+    Raises: Usage for a kind that does not exist.
+    """
+    from benchd.core import ledger
+
+    if everything and not asked:
+        return None
+    if not asked:
+        hidden = {"carry", "control", "greeting"}
+        return frozenset(code for name, code in ledger.RECORDS.items() if name not in hidden)
+    known = {name: kind for name, kind, _ in ledger.views()}
+    unknown = [name for name in asked if name not in known]
+    if unknown:
+        raise Usage(f"There is no kind '{unknown[0]}'; the kinds are {', '.join(sorted(known))}.")
+    return frozenset(known[name] for name in asked)
+
+
+def _lines(
+    reader: JournalReader, kinds: frozenset[int] | None, portion: int | None, as_json: bool
+) -> Iterator[str]:
+    names = {row.kind: row for row in reader.views}
+    start_ns: int | None = next((entry.t_ns for _, entry in reader.entries()), None)
+    for n, entry in reader.entries(kinds=kinds):
+        row = names.get(entry.kind)
+        name = row.name if row is not None else str(entry.kind)
+        data: dict[str, Any] = dict(zip(row.columns, entry.values, strict=False)) if row else {}
+        if entry.text:
+            data = _decoded(entry.text)
+        if portion is not None and portion not in (data.get("portion"), data.get("number")):
+            continue
+        if as_json:
+            yield json.dumps({"n": n, "t_ns": entry.t_ns, "kind": name, "data": data})
+        else:
+            at_s = (entry.t_ns - (start_ns or 0)) / 1e9
+            yield view.plain(f"{at_s:>11.3f} s  {name:<8}  {told(name, data)}")
+
+
+def _decoded(text: str) -> dict[str, Any]:
+    try:
+        data = json.loads(text)
+    except ValueError:
+        return {"text": text}
+    return data if isinstance(data, dict) else {"text": text}
+
+
+def told(kind: str, data: dict[str, Any]) -> str:
+    """Return one entry in words; the values as they stand where there are no words for it."""
+    if kind == "portion":
+        return view.portion_line(data)
+    if kind == "weight":
+        look = f", {data['look']}" if data.get("look") else ""
+        return f"portion {data['portion']}: {view.grams(data['mass_kg'], 2)}{look}"
+    if kind == "trip":
+        return f"{data['interlock']} {'up: ' + data['text'] if data['up'] else 'cleared'}"
+    if kind == "move":
+        return f"{data['kind']} {data['ending']}, feed at {view.millimetres(data['position_m'], 2)}"
+    if kind in ("message", "note"):
+        return str(data.get("text", ""))
+    shown = ", ".join(f"{name} {_short(value)}" for name, value in data.items() if value != "")
+    return shown or "-"
+
+
+def _short(value: object) -> str:
+    text = value if isinstance(value, str) else json.dumps(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _check(options: argparse.Namespace) -> int:
+    from benchd.analysis.integrity import check, check_folder
+
+    if options.journal is not None or options.head is not None:
+        reports = [check(find(options.journal, options.bench), options.head)]
+    else:
+        reports = [one for folder in folders(options.bench) for one in check_folder(folder)]
+    for report in reports:
+        if options.json:
+            found = {"path": str(report.path), "clean": report.clean, "head": report.head}
+            say(json.dumps(found | {"findings": report.findings, "notes": report.notes}))
+            continue
+        verdict = "as it was written" if report.clean else "WRONG"
+        counts = f"{report.entries} entries in {report.commits} commits"
+        say(view.plain(f"{report.path.name}: {verdict}; {counts}; head {report.head}"))
+        for sentence in (*report.findings, *report.notes):
+            say(view.plain(f"  {sentence}"))
+    if not reports and not options.json:
+        say("There is no journal on this machine yet.")
+    return OK if all(report.clean for report in reports) else WRONG
+
+
+def journal(options: argparse.Namespace) -> int:
+    """List, show or check."""
+    from benchd.io.journal_format import JournalError
+
+    try:
+        return {"list": _list, "show": _show, "check": _check}[options.way](options)
+    except JournalError as error:
+        raise Wrong(str(error)) from None
+
+
+PARTS = {"journal": Parts(_options, journal)}

@@ -1,0 +1,146 @@
+"""`benchd weigh`, `note`, `set`: what a person records."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from benchd.cli import quantity
+from benchd.cli.command import (
+    OK,
+    Parts,
+    Usage,
+    Wrong,
+    ask_line,
+    asks_daemon,
+    note,
+    quantity_of,
+    whole_from,
+)
+from benchd.cli.daemon import QUESTION, Client, Refused, connect, show
+
+LOOKS = ("clean", "tail", "squashed", "torn", "thrown")
+
+
+def _weigh_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument("mass", help="31.8, 31,8 or 1.1oz; grams if no unit is given")
+    parser.add_argument(
+        "--portion",
+        type=whole_from(1, 2**31),
+        help="which portion; the oldest unweighed if not given",
+    )
+    parser.add_argument("--look", choices=LOOKS, default="", help="how the cut looks")
+    parser.add_argument("--threw", type=quantity_of("length"), help="how far it was thrown")
+    parser.add_argument(
+        "--yes", action="store_true", help="take the weight even if it looks like a slip"
+    )
+
+
+def weigh(options: argparse.Namespace) -> int:
+    """Record a weight; an implausible one is asked about first."""
+    try:
+        mass_kg = quantity.parse(options.mass, "mass", "g")
+    except quantity.QuantityError as error:
+        raise Usage(str(error)) from None
+    params: dict[str, Any] = {"mass_kg": mass_kg, "text": options.mass.strip()}
+    if options.portion is not None:
+        params["portion"] = options.portion
+    if options.look:
+        params["look"] = options.look
+    if options.threw is not None:
+        params["threw_m"] = options.threw
+    with connect(options) as client:
+        result = send_weight(client, params, yes=options.yes)
+    left = f"; {result['left']} not weighed yet" if result["left"] else ""
+    text = f"Portion {result['portion']}: {result['mass_kg'] * 1e3:.2f} g{left}."
+    show(options, result, text)
+    return OK
+
+
+def send_weight(client: Client, params: dict[str, Any], *, yes: bool) -> Any:
+    """Send a weight; where it is questioned ask the person, or take it as it is with `yes`.
+
+    Raises: Wrong when the person takes it back, Refused.
+    """
+    try:
+        return client.call("weigh", params)
+    except Refused as error:
+        if error.code != QUESTION:
+            raise
+        note(error.message)
+    if not yes and ask_line("Record it as it is? Type yes:").lower() not in ("yes", "y"):
+        raise Wrong("Nothing was recorded.")
+    return client.call("weigh", {**params, "confirmed": True})
+
+
+def _note_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument("text", help="what to record")
+    parser.add_argument("--portion", type=whole_from(1, 2**31), help="the portion it is about")
+
+
+def note_down(options: argparse.Namespace) -> int:
+    """Record a note."""
+    if not options.text.strip():
+        raise Usage("An empty note records nothing.")
+    with connect(options) as client:
+        result = client.call("note", {"text": options.text.strip(), "portion": options.portion})
+    show(options, result, "Recorded.")
+    return OK
+
+
+BY_HAND: dict[str, tuple[str, str]] = {
+    "air": ("air_pa", "pressure"),
+    "needle": ("needle_turns", "turns"),
+    "nozzle": ("nozzle_m", "length"),
+    "sleeve": ("sleeve", ""),
+    "lamp": ("lamp", ""),
+}
+"""Word on the command line, name in the request, kind of quantity (empty: a word)."""
+
+
+def _set_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument(
+        "values", nargs="+", metavar="NAME=VALUE", help=f"names: {', '.join(BY_HAND)}"
+    )
+
+
+def by_hand(texts: list[str]) -> dict[str, float | str]:
+    """Return the values of `name=value` words for the request.
+
+    Raises: Usage with one sentence for the first that is wrong.
+    """
+    values: dict[str, float | str] = {}
+    for text in texts:
+        word, equals, written = text.partition("=")
+        if not equals or word not in BY_HAND or not written:
+            raise Usage(f"'{text}' is no NAME=VALUE; the names are {', '.join(BY_HAND)}.")
+        name, kind = BY_HAND[word]
+        if name in values:
+            raise Usage(f"'{word}' is given twice.")
+        try:
+            values[name] = quantity.parse(written, kind) if kind else written
+        except quantity.QuantityError as error:
+            raise Usage(str(error)) from None
+    return values
+
+
+def set_values(options: argparse.Namespace) -> int:
+    """Record values set by hand."""
+    values = by_hand(options.values)
+    with connect(options) as client:
+        result = client.call("set", {"values": values})
+    text = f"Recorded. Comparison group {result['group']} begins."
+    if "air_pa" in values:
+        text += " The air was changed: a dry stroke comes first ('benchd cut')."
+    show(options, result, text)
+    return OK
+
+
+PARTS = {
+    "weigh": Parts(_weigh_options, weigh),
+    "note": Parts(_note_options, note_down),
+    "set": Parts(_set_options, set_values),
+}

@@ -1,0 +1,202 @@
+"""`benchd portion`, `series`, `resume`: making portions, with one line for each that ends."""
+
+from __future__ import annotations
+
+import argparse
+import threading
+from typing import Any
+
+from benchd.cli.command import (
+    OK,
+    WRONG,
+    Parts,
+    Usage,
+    Wrong,
+    caution,
+    confirm,
+    moves,
+    note,
+    quantity_of,
+    whole_from,
+)
+from benchd.cli.daemon import (
+    NO_SUCH_REQUEST,
+    Client,
+    Refused,
+    bench_of,
+    connect,
+    guard,
+    move,
+    show,
+    status_of,
+)
+from tui import view
+
+NEWS = ("portion", "trip", "message", "series")
+LAST_NEWS_S = 2.0
+"""Longest wait for the last news once a series has answered."""
+
+
+def _portion_options(parser: argparse.ArgumentParser) -> None:
+    moves(parser)
+    parser.add_argument("card", help="dough card, such as masa.yaml")
+    parser.add_argument(
+        "--button", action="store_true", help="wait for the local button to start it"
+    )
+
+
+def portion(options: argparse.Namespace) -> int:
+    """Make one portion; Ctrl-C stops it."""
+    text = read_dough(options.card)
+    caution("portion")
+    with connect(options, None) as client:
+        status = status_of(client)
+        when = " when the local button is pressed" if options.button else ""
+        confirm(
+            f"{push_words(client, text, options.card)}{when}; {guard(status)}; 1 portion",
+            yes=options.yes,
+        )
+        params = {"dough": text, "button": options.button}
+        record = named(options.card, move, client, "portion", params)
+    show(options, record, view.portion_line(record))
+    return OK if record["outcome"] == "complete" else WRONG
+
+
+def _series_options(parser: argparse.ArgumentParser) -> None:
+    moves(parser)
+    parser.add_argument("card", help="dough card, such as masa.yaml")
+    length = parser.add_mutually_exclusive_group(required=True)
+    length.add_argument("--count", type=whole_from(1, 10_000), help="how many portions")
+    length.add_argument("--until-end", action="store_true", help="until the tube ends")
+    parser.add_argument(
+        "--every", type=quantity_of("time", "s"), required=True, help="one every so long: 8s"
+    )
+
+
+def series(options: argparse.Namespace) -> int:
+    """Make portions on a timer; Ctrl-C stops the bench."""
+    if options.every <= 0:
+        raise Usage("The time between portions is above 0, such as 8s.")
+    text = read_dough(options.card)
+    caution("series")
+    many = f"{options.count} portions" if options.count else "portions until the tube ends"
+    with connect(options, None) as client:
+        status = status_of(client)
+        confirm(
+            f"{push_words(client, text, options.card)}, one every {options.every:g} s; "
+            f"{guard(status)}; {many}; Ctrl-C stops the bench",
+            yes=options.yes,
+        )
+        params = {"dough": text, "every_s": options.every, "count": options.count}
+        with News(options):
+            result = named(options.card, move, client, "series", params)
+    return _ended(options, result)
+
+
+def resume(options: argparse.Namespace) -> int:
+    """Go on with a paused series; Ctrl-C stops the bench."""
+    caution("series")
+    with connect(options, None) as client:
+        status = status_of(client)
+        left = "nothing is paused"
+        if status.series is not None:
+            count = status.series.count
+            left = f"{status.series.made} made" + (f" of {count}" if count else "")
+        confirm(f"will go on with the series; {guard(status)}; {left}", yes=options.yes)
+        with News(options):
+            result = move(client, "resume", {})
+    return _ended(options, result)
+
+
+def _ended(options: argparse.Namespace, result: dict[str, Any]) -> int:
+    of = f" of {result['count']}" if result["count"] else ""
+    reason = f" ({result['reason']})" if result["reason"] else ""
+    text = f"Series {result['what']}{reason}: {result['made']}{of} made."
+    if result["what"] == "paused":
+        text += " Go on with 'benchd resume', or end it with 'benchd finish'."
+    show(options, result, text)
+    complete = result["count"] is None or result["made"] >= result["count"]
+    return OK if result["what"] == "ended" and complete else WRONG
+
+
+def read_dough(path: str) -> str:
+    """Return the text of a dough card.
+
+    Raises: Wrong with one sentence when it cannot be read.
+    """
+    from benchd.config.errors import CardError
+    from benchd.config.text import read_card
+
+    try:
+        return read_card(path)
+    except CardError as error:
+        raise Wrong(str(error)) from None
+
+
+def push_words(client: Client, text: str, path: str) -> str:
+    """Return what one portion will do, for a consequence line.
+
+    Raises: Refused when the card does not fit the bench.
+    """
+    try:
+        plan = named(path, client.call, "plan", {"dough": text})
+    except Refused as error:
+        if error.code != NO_SUCH_REQUEST:
+            raise
+        return f"will push one portion by {path} and cut"
+    return f"will push {plan['stroke_m'] * 1e3:.1f} mm and cut"
+
+
+def named(path: str, ask: Any, *given: Any) -> Any:
+    """Ask, and where the daemon speaks of the dough card say its path instead."""
+    try:
+        return ask(*given)
+    except Refused as error:
+        message = error.message.replace("dough card, line", f"{path}, line")
+        raise Refused(error.code, message, error.data) from None
+
+
+class News:
+    """Prints what happens in a series while its answer is waited for, over its own connection."""
+
+    def __init__(self, options: argparse.Namespace) -> None:
+        self._quiet = bool(options.json)
+        self._client = Client(bench_of(options))
+        self._thread = threading.Thread(target=self._print, daemon=True)
+        # Followed before the series is asked for, so that no news of it is missed.
+        self._news = self._client.follow(NEWS)
+
+    def __enter__(self) -> None:
+        if not self._quiet:
+            self._thread.start()
+
+    def __exit__(self, kind: object, *_: object) -> None:
+        if not self._quiet and kind is None:
+            self._thread.join(LAST_NEWS_S)
+        self._client.close()
+
+    def _print(self) -> None:
+        for topic, data in self._news:
+            line = news_line(topic, data)
+            if line:
+                note(line)
+            if topic == "series" and data.get("what") in ("ended", "paused"):
+                return
+
+
+def news_line(topic: str, data: dict[str, Any]) -> str:
+    """Return one line about what happened, or nothing where it needs none."""
+    if topic == "portion":
+        return view.portion_line(data)
+    if topic == "trip" and data.get("up"):
+        return view.plain(f"{data['interlock']}: {data['text']}")
+    if topic == "message":
+        return view.plain(str(data.get("text", "")))
+    return ""
+
+
+PARTS = {
+    "portion": Parts(_portion_options, portion),
+    "series": Parts(_series_options, series),
+    "resume": Parts(moves, resume),
+}

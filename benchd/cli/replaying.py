@@ -1,0 +1,74 @@
+"""`benchd replay`: a past portion's time line, and whether today's core decides as it did then."""
+
+from __future__ import annotations
+
+import argparse
+import json
+
+from benchd.cli.command import OK, WRONG, Parts, Wrong, say, whole_from
+from benchd.cli.journals import find
+from tui import view
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--bench", metavar="NAME", help="of this bench")
+    parser.add_argument("--json", action="store_true", help="print the verdict as JSON")
+    parser.add_argument(
+        "journal", nargs="?", help="path, or start of its name; the newest if not given"
+    )
+    parser.add_argument("--portion", type=whole_from(1, 2**31), help="only this portion")
+    parser.add_argument(
+        "--verify", action="store_true", help="run the stored inputs through the core and compare"
+    )
+
+
+def replay(options: argparse.Namespace) -> int:
+    """Show or verify; nothing moves."""
+    from benchd.io.journal_format import JournalError
+
+    path = find(options.journal, options.bench)
+    try:
+        if options.verify:
+            return _verify(options, path)
+        from benchd.analysis import timeline
+
+        if options.portion is None:
+            lines = timeline.series_lines(path)
+        else:
+            lines = timeline.portion_lines(path, options.portion)
+        for line in lines:
+            say(view.plain(line))
+    except JournalError as error:
+        raise Wrong(str(error)) from None
+    return OK
+
+
+def _verify(options: argparse.Namespace, path: object) -> int:
+    from pathlib import Path
+
+    from benchd.analysis.replay import DIFFERENCES_MAX, verify_file
+
+    verdict = verify_file(Path(str(path)))
+    if options.json:
+        differences = [one._asdict() for one in verdict.differences]
+        say(
+            json.dumps(
+                {"inputs": verdict.inputs, "decisions": verdict.decisions}
+                | {"same": verdict.same, "differences": differences}
+            )
+        )
+        return OK if verdict.same else WRONG
+    counts = f"{verdict.inputs} inputs, {verdict.decisions} decisions"
+    if verdict.same:
+        say(f"{counts}: every decision comes out as stored.")
+        return OK
+    many = len(verdict.differences)
+    more = " or more" if many >= DIFFERENCES_MAX else ""
+    say(f"{counts}: {many}{more} differ.")
+    for one in verdict.differences:
+        say(view.plain(f"  entry {one.n}: stored {one.stored}"))
+        say(view.plain(f"  {'':>{len(str(one.n)) + 6}}  now    {one.now}"))
+    return WRONG
+
+
+PARTS = {"replay": Parts(_options, replay)}

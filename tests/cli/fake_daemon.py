@@ -1,0 +1,124 @@
+"""A tiny daemon for tests of commands: a real Unix socket that answers JSON-RPC from a table."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import socket
+import threading
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import msgspec
+
+from protocols.status import BenchStatus
+
+
+class Refusal(NamedTuple):
+    """What the daemon answers instead of a result."""
+
+    code: int
+    message: str
+    data: Any = None
+
+
+Answer = Any | Refusal | Callable[[dict[str, Any]], Any]
+
+STATUS = BenchStatus(
+    bench="maize",
+    state="READY",
+    phase="",
+    waits_for="",
+    barrel="8 N low",
+    air="2.0 bar live",
+    coils="drive live, valve off",
+    not_watched=(),
+    position_m=0.05,
+    position_known=True,
+    tube="T7",
+    tube_left_portions=9,
+    tube_left_m=0.14,
+    dough="masa",
+    aim_kg=0.03,
+    portion=3,
+    last=None,
+    series=None,
+    unweighed=(),
+    mean_kg=None,
+    n_weighed=0,
+    thrust_n=8.0,
+    air_pa=2e5,
+    supply_v=5.0,
+    eye_counts=640,
+    eye_sees=True,
+    eye_taught=(120, 640),
+    pins={"guard": True},
+    abnormals=(),
+    link_age_s=0.05,
+    controller="",
+    board="firmware 0.1.0",
+    clock_error_s=0.0005,
+    lines_bad=0,
+    samples_lost=0,
+    journal="a.journal",
+    journal_ok=True,
+    now_ns=1,
+)
+
+
+class FakeDaemon:
+    """Answers by method; `asked` is what came, in order; `news` follows an answer to `follow`."""
+
+    def __init__(self, path: str) -> None:
+        self.answers: dict[str, Answer] = {"status": msgspec.to_builtins(STATUS)}
+        self.news: list[tuple[str, Any]] = []
+        self.hang_up_after_news = False
+        self.asked: list[tuple[str, dict[str, Any]]] = []
+        self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self._listener.bind(path)
+        self._listener.listen()
+        self._open = [self._listener]
+        threading.Thread(target=self._accept, daemon=True).start()
+
+    def close(self) -> None:
+        """Close the socket and every connection."""
+        for one in self._open:
+            # Closing alone would not wake the thread that waits in it.
+            with contextlib.suppress(OSError):
+                one.shutdown(socket.SHUT_RDWR)
+            one.close()
+
+    def methods(self) -> list[str]:
+        """Return what was asked, without what only looks."""
+        return [method for method, _ in self.asked if method not in ("status", "plan", "follow")]
+
+    def _accept(self) -> None:
+        while True:
+            try:
+                client, _ = self._listener.accept()
+            except OSError:
+                return
+            self._open.append(client)
+            threading.Thread(target=self._serve, args=(client,), daemon=True).start()
+
+    def _serve(self, client: socket.socket) -> None:
+        with contextlib.suppress(OSError), client, client.makefile("rb") as lines:
+            for line in lines:
+                ask = json.loads(line)
+                self.asked.append((ask["method"], ask["params"]))
+                for said in self._answer(ask):
+                    client.sendall(json.dumps({"jsonrpc": "2.0", **said}).encode() + b"\n")
+                if ask["method"] == "follow" and self.hang_up_after_news:
+                    return
+
+    def _answer(self, ask: dict[str, Any]) -> list[dict[str, Any]]:
+        method, params = ask["method"], ask["params"]
+        if method == "follow":
+            news = [{"method": topic, "params": data} for topic, data in self.news]
+            return [{"id": ask["id"], "result": True}, *news]
+        answer = self.answers.get(method, Refusal(-32601, f"There is no request '{method}'."))
+        if callable(answer):
+            answer = answer(params)
+        if isinstance(answer, Refusal):
+            return [{"id": ask["id"], "error": answer._asdict()}]
+        return [{"id": ask["id"], "result": answer}]

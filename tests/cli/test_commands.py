@@ -1,0 +1,486 @@
+"""What commands ask of a daemon, and what they say: done, refused, nobody there, nobody to ask."""
+
+from __future__ import annotations
+
+import io
+import json
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import msgspec
+import pytest
+
+from benchd.cli import daemon as cli_daemon
+from benchd.io import paths
+from protocols import requests
+from protocols.status import SeriesStatus
+from tests.cli.conftest import Outcome
+from tests.cli.fake_daemon import STATUS, FakeDaemon, Refusal
+
+Benchd = Callable[..., Outcome]
+MOVED = {"ending": "reached", "moved_m": 0.0025, "position_m": 0.0525}
+RECORD = {
+    "number": 4,
+    "class": "normal",
+    "outcome": "complete",
+    "asked_m": {"take_up": 0.002, "push": 0.0133, "draw_back": 0.002},
+    "asked_steps": 12240,
+    "made_steps": 12240,
+    "phase_s": {"take-up": 0.58, "push": 3.41, "cut": 0.33},
+    "thrust_n": {"start": 10.0, "peak": 214.0, "at_cut": 90.0},
+}
+LINE = "portion 4 normal; stroke 13.3 mm; take-up 0.58 push 3.41 cut 0.33 s; thrust 214 N"
+
+
+class Terminal(io.StringIO):
+    """A person at a terminal who types these lines."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.fixture
+def typing(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+    """Put a person at the terminal."""
+
+    def types(text: str) -> None:
+        monkeypatch.setattr(sys, "stdin", Terminal(text))
+        monkeypatch.setattr("benchd.cli.command._drop_type_ahead", lambda: None)
+
+    return types
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> str:
+    """A dough card; the fake daemon does not read it."""
+    path = tmp_path / "masa.yaml"
+    path.write_text("dough: masa\n")
+    return str(path)
+
+
+def test_codes_are_those_of_the_protocol() -> None:
+    assert cli_daemon.QUESTION == requests.QUESTION
+
+
+def test_every_request_that_commands_send_exists(daemon: FakeDaemon) -> None:
+    folder = Path(cli_daemon.__file__).parent
+    text = "".join(path.read_text() for path in folder.glob("*.py"))
+    missing = [name for name in requests.REQUESTS if f'"{name}"' not in text]
+    assert set(missing) <= {"attend"}
+
+
+# Which bench.
+
+
+def test_without_a_daemon_one_sentence_says_so(benchd: Benchd) -> None:
+    shown = benchd("status")
+    assert shown == (1, "", "No daemon is running: start one with 'benchd serve bench.yaml'.\n")
+
+
+def test_a_socket_left_behind_is_no_daemon(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.close()
+    shown = benchd("status")
+    assert shown.code == 1
+    assert "start it with 'benchd serve'" in shown.err
+
+
+def test_where_two_run_the_name_is_asked(benchd: Benchd, daemon: FakeDaemon) -> None:
+    other = FakeDaemon(paths.socket_path("barley"))
+    Path(paths.socket_path("stale")).touch()
+    shown = benchd("status")
+    assert shown.code == 2
+    assert "More than one bench runs (barley, maize): say which with --bench NAME." in shown.err
+    assert benchd("status", "--bench", "maize").code == 0
+    other.close()
+    assert benchd("status").code == 0
+
+
+# Status.
+
+
+def test_status_is_lines_or_json(benchd: Benchd, daemon: FakeDaemon) -> None:
+    shown = benchd("status")
+    assert shown.code == 0
+    assert shown.out.startswith("READY; bench maize")
+    assert json.loads(benchd("status", "--json").out)["bench"] == "maize"
+
+
+def test_following_prints_a_line_a_change_until_the_daemon_ends(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    ready = msgspec.to_builtins(STATUS)
+    daemon.news = [("status", ready), ("status", ready), ("status", ready | {"state": "PAUSED"})]
+    daemon.hang_up_after_news = True
+    shown = benchd("status", "--follow")
+    assert [line.split(";")[0] for line in shown.out.splitlines()] == ["READY", "PAUSED"]
+    assert shown.code == 1
+    assert "The daemon ended." in shown.err
+
+
+# Moving.
+
+
+def test_a_jog_shows_cautions_and_consequence_and_moves(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["jog"] = MOVED
+    shown = benchd("jog", "+2.5mm", "--speed", "2mm/s", "--yes")
+    assert shown.code == 0
+    assert daemon.asked[-1] == ("jog", {"distance_m": 0.0025, "speed_m_s": 0.002})
+    assert "Will feed 2.5 mm forward; guard shut; barrel 8 N low" in shown.err
+    assert "! Pinch" in shown.err
+    assert shown.out == "Moved +2.50 mm (reached); the feed stands at 52.50 mm.\n"
+
+
+def test_a_negative_distance_is_no_option(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["jog"] = MOVED | {"ending": "tripped"}
+    shown = benchd("jog", "-5mm", "--yes", "--json")
+    assert daemon.asked[-1] == ("jog", {"distance_m": -0.005})
+    assert json.loads(shown.out)["ending"] == "tripped"
+    assert shown.code == 1
+
+
+def test_nothing_moves_when_nobody_can_be_asked(benchd: Benchd, daemon: FakeDaemon) -> None:
+    for words in (["jog", "1mm"], ["relieve"], ["cut"], ["drive", "on"], ["tube", "out"]):
+        shown = benchd(*words)
+        assert shown.code == 2, words
+        assert "add --yes" in shown.err
+    assert daemon.methods() == []
+
+
+@pytest.mark.parametrize("answer", ["no\n", "\n", "nay\n", ""])
+def test_nothing_moves_unless_the_person_says_yes(
+    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None], answer: str
+) -> None:
+    typing(answer)
+    shown = benchd("jog", "1mm")
+    assert shown.code == 1
+    assert "Nothing was done" in shown.err
+    assert daemon.methods() == []
+
+
+def test_yes_moves(benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None]) -> None:
+    daemon.answers["jog"] = MOVED
+    typing("yes\n")
+    assert benchd("jog", "1mm").code == 0
+
+
+def test_a_guard_that_is_open_or_not_watched_is_said(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["relieve"] = MOVED | {"ending": "relieved", "moved_m": -0.001}
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"not_watched": ["guard"]}
+    assert "guard not watched" in benchd("relieve", "--yes").err
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"pins": {"guard": False}}
+    assert "guard open" in benchd("relieve", "--yes").err
+
+
+def test_a_refusal_is_the_daemons_sentence(benchd: Benchd, daemon: FakeDaemon) -> None:
+    data = {"condition": "IL-02", "value": None, "bound": None}
+    daemon.answers["jog"] = Refusal(-32001, "Guard open.", data)
+    shown = benchd("jog", "1mm", "--yes", "--json")
+    assert shown.code == 1
+    assert "Refused: Guard open." in shown.err
+    assert json.loads(shown.out) == {"refused": "Guard open.", "code": -32001, "data": data}
+
+
+@pytest.mark.parametrize("words", [["jog", "1mm"], ["portion", "CARD"], ["series", "CARD"]])
+def test_ctrl_c_sends_stop_over_the_same_connection(
+    benchd: Benchd,
+    daemon: FakeDaemon,
+    card: str,
+    monkeypatch: pytest.MonkeyPatch,
+    words: list[str],
+) -> None:
+    daemon.answers["stop"] = {"stopped": True, "level": 0}
+    client = cli_daemon.Client
+    call = client.call
+    used: list[object] = []
+
+    def pressed(self: Any, method: str, params: dict[str, Any] | None = None) -> Any:
+        if method in ("jog", "portion", "series"):
+            used.append(self)
+            raise KeyboardInterrupt
+        if method == "stop":
+            used.append(self)
+        return call(self, method, params)
+
+    monkeypatch.setattr(client, "call", pressed)
+    more = ["--count", "2", "--every", "8s"] if words[0] == "series" else []
+    shown = benchd(*[card if word == "CARD" else word for word in words], *more, "--yes")
+    assert shown.code == 1
+    assert used[0] is used[1]
+    assert "Stopped by Ctrl-C; the feed stands at 50.0 mm; the barrel: 8 N low." in shown.err
+
+
+# Portions.
+
+
+def test_a_portion_says_what_it_will_push(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
+    daemon.answers |= {"portion": RECORD, "plan": {"stroke_m": 0.0133}}
+    shown = benchd("portion", card, "--yes")
+    assert "Will push 13.3 mm and cut; guard shut; 1 portion." in shown.err
+    assert "! Blade" in shown.err
+    assert shown.out == f"{LINE}\n"
+    assert daemon.asked[-1] == ("portion", {"dough": "dough: masa\n", "button": False})
+
+
+def test_a_portion_that_did_not_complete_ends_with_1(
+    benchd: Benchd, daemon: FakeDaemon, card: str
+) -> None:
+    daemon.answers["portion"] = RECORD | {"outcome": "tripped", "made_steps": 6120}
+    shown = benchd("portion", card, "--yes")
+    assert shown.code == 1
+    assert "portion 4 normal; TRIPPED; stroke 13.3 mm; made 50 % of it" in shown.out
+
+
+def test_a_mistake_in_the_card_names_the_file(
+    benchd: Benchd, daemon: FakeDaemon, card: str
+) -> None:
+    daemon.answers["plan"] = Refusal(-32001, "dough card, line 1: 'aim' is missing.")
+    shown = benchd("portion", card, "--yes")
+    assert shown.code == 1
+    assert f"{card}, line 1: 'aim' is missing." in shown.err
+    missing = benchd("portion", "no-such-card.yaml", "--yes")
+    assert missing.code == 1
+    assert "no-such-card.yaml: cannot be read" in missing.err
+
+
+def test_a_series_prints_a_line_a_portion(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
+    ended = {"what": "ended", "made": 1, "count": 1, "reason": "all made", "first": 4}
+    daemon.answers |= {"series": ended, "plan": {"stroke_m": 0.0133}}
+    trip = {"interlock": "IL-25", "up": True, "text": "2 of the last 5 odd."}
+    daemon.news = [("portion", RECORD), ("trip", trip), ("series", ended)]
+    shown = benchd("series", card, "--count", "1", "--every", "8s", "--yes")
+    assert shown.code == 0
+    assert "Will push 13.3 mm and cut, one every 8 s; guard shut; 1 portions" in shown.err
+    assert LINE in shown.err
+    assert "IL-25: 2 of the last 5 odd." in shown.err
+    assert shown.out == "Series ended (all made): 1 of 1 made.\n"
+    asked = next(params for method, params in daemon.asked if method == "series")
+    assert asked == {"dough": "dough: masa\n", "every_s": 8.0, "count": 1}
+
+
+def test_a_paused_series_can_be_resumed(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
+    paused = {"what": "paused", "made": 3, "count": None, "reason": "nobody attends", "first": 1}
+    daemon.answers["series"] = paused
+    daemon.news = [("series", paused)]
+    shown = benchd("series", card, "--until-end", "--every", "8", "--yes")
+    assert shown.code == 1
+    assert "Series paused (nobody attends): 3 made. Go on with 'benchd resume'" in shown.out
+    series = SeriesStatus(3, 20, 8.0, None, True, False, "nobody attends")
+    daemon.answers["status"] = msgspec.to_builtins(msgspec.structs.replace(STATUS, series=series))
+    daemon.answers["resume"] = paused | {"what": "ended", "made": 20, "count": 20, "reason": ""}
+    daemon.news = [("series", {"what": "ended"})]
+    shown = benchd("resume", "--yes")
+    assert "Will go on with the series; guard shut; 3 made of 20." in shown.err
+    assert shown.out == "Series ended: 20 of 20 made.\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "method", "params"),
+    [
+        (["stop"], "stop", {"level": 0}),
+        (["stop", "--drop-power"], "stop", {"level": 1}),
+        (["pause"], "pause", {}),
+        (["finish"], "finish", {}),
+        (["here", "0mm"], "here", {"position_m": 0.0}),
+        (["drive", "off"], "drive", {"on": False}),
+        (["note", "new needle", "--portion", "4"], "note", {"text": "new needle", "portion": 4}),
+    ],
+)
+def test_what_is_asked_of_the_daemon(
+    benchd: Benchd, daemon: FakeDaemon, words: list[str], method: str, params: dict[str, Any]
+) -> None:
+    daemon.answers[method] = {}
+    shown = benchd(*words)
+    assert shown.code == 0
+    assert [(name, given) for name, given in daemon.asked if name == method] == [(method, params)]
+
+
+# Cutting.
+
+
+def test_a_cut_arms_then_fires(benchd: Benchd, daemon: FakeDaemon) -> None:
+    times = {"start_delay_s": 0.019, "stroke_s": 0.311, "return_delay_s": None, "return_s": 0.34}
+    daemon.answers |= {"arm": {}, "fire": {"outcome": "complete", "cutter": times}}
+    shown = benchd("cut", "--yes")
+    assert shown.out == "Dry stroke complete: start 19 ms, stroke 311 ms, return 340 ms.\n"
+    assert daemon.methods() == ["arm", "fire"]
+    assert "! Air stays after power is off" in shown.err
+
+
+def test_what_is_armed_lapses_when_the_person_does_not_fire(
+    benchd: Benchd,
+    daemon: FakeDaemon,
+    typing: Callable[[str], None],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    daemon.answers["arm"] = {}
+    monkeypatch.setattr("select.select", lambda read, write, error, time_s: ([], [], []))
+    typing("yes\n")
+    shown = benchd("cut")
+    assert shown.code == 1
+    assert "Not fired" in shown.err
+    assert daemon.methods() == ["arm"]
+
+
+# Proofs.
+
+STATEMENTS = [
+    {"statement": "Someone looked.", "word": "looked"},
+    {"statement": "Hands are away.", "word": "clear"},
+    {"statement": "Blade at home.", "word": "home"},
+]
+
+
+def test_an_interlock_without_proof_is_just_cleared(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers |= {"proofs": {"statements": []}, "clear": {"interlock": "IL-09"}}
+    assert benchd("clear", "il9").out == "IL-09 is cleared. Nothing moves until you say so.\n"
+    assert daemon.asked[-1] == ("clear", {"interlock": 9})
+
+
+def test_a_proof_is_typed_word_by_word(
+    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None]
+) -> None:
+    daemon.answers |= {"proofs": {"statements": STATEMENTS}, "clear": {}}
+    typing("Ana\nlooked\nclear\nhome\n")
+    assert benchd("clear", "IL-20").code == 0
+    words = {"interlock": 20, "name": "Ana", "words": ["looked", "clear", "home"]}
+    assert daemon.asked[-1] == ("clear", words)
+
+
+def test_a_wrong_word_clears_nothing(
+    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None]
+) -> None:
+    daemon.answers["proofs"] = {"statements": STATEMENTS}
+    typing("Ana\nlooked\nyes\n")
+    shown = benchd("clear", "IL-20")
+    assert shown.code == 1
+    assert "Nothing was cleared: 'yes' is not 'clear'." in shown.err
+    assert daemon.methods() == ["proofs"]
+
+
+def test_scripts_give_the_words_and_a_name(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers |= {"proofs": {"statements": STATEMENTS}, "clear": {}}
+    assert benchd("clear", "20", "--words", "looked, clear,home").code == 2
+    assert benchd("clear", "20", "--words", "looked, clear,home", "--name", "demo").code == 0
+    assert daemon.asked[-1][1]["words"] == ["looked", "clear", "home"]
+
+
+# Dough in, out, and seen.
+
+
+def test_a_tube_goes_in_with_its_record(benchd: Benchd, daemon: FakeDaemon) -> None:
+    contact = MOVED | {"ending": "contact"}
+    daemon.answers |= {"tube_in": {}, "approach": contact, "prime": MOVED | {"ending": "flowing"}}
+    words = [
+        "tube",
+        "in",
+        "T7",
+        "--lot",
+        "A12",
+        "--net",
+        "450g",
+        "--temperature",
+        "43F",
+        "--column",
+        "190mm",
+        "--yes",
+    ]
+    shown = benchd(*words)
+    assert shown.code == 0
+    assert daemon.methods() == ["tube_in", "approach", "prime"]
+    record = next(params for method, params in daemon.asked if method == "tube_in")
+    assert record["id"] == "T7"
+    assert record["net_mass_kg"] == pytest.approx(0.45)
+    assert record["temperature_c"] == pytest.approx(6.11, abs=0.01)
+    assert record["column_m"] == pytest.approx(0.19)
+    assert "Primed: Moved +2.50 mm (flowing)" in shown.out
+
+
+def test_no_contact_or_no_flow_ends_with_1_and_what_to_do(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    daemon.answers |= {"tube_in": {}, "approach": MOVED, "prime": MOVED}
+    shown = benchd("tube", "in", "T7", "--yes")
+    assert shown.code == 1
+    assert "No contact with the dough" in shown.out
+    assert "prime" not in daemon.methods()
+    daemon.answers |= {"approach": MOVED | {"ending": "contact"}}
+    daemon.answers["prime"] = MOVED | {"ending": "no-flow", "moved_m": 0.025}
+    shown = benchd("tube", "prime", "--yes")
+    assert shown.code == 1
+    assert "No dough after 25 mm: casing not open" in shown.out
+
+
+def test_a_tube_goes_out_with_its_heel(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["tube_out"] = {"ending": "reached", "open": "Shut and vent the air first."}
+    shown = benchd("tube", "out", "--heel", "23g", "--yes")
+    assert shown.code == 0
+    assert daemon.asked[-2] == ("tube_out", {"heel_kg": pytest.approx(0.023)})
+    assert "Shut and vent the air first." in shown.out
+
+
+def test_the_eye_is_shown_and_taught(benchd: Benchd, daemon: FakeDaemon) -> None:
+    assert benchd("eye").out == "640 counts, dough; taught 120/640\n"
+    daemon.answers["teach"] = {"what": "empty", "mean": 120.4, "spread": 6.1, "both": False}
+    shown = benchd("eye", "--empty")
+    assert daemon.asked[-1] == ("teach", {"what": "empty"})
+    assert shown.out == "Level 'empty' is 120 counts, spread 6.1. Teach the other level too.\n"
+
+
+# Records.
+
+
+def test_a_weight_is_recorded_as_typed(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["weigh"] = {"portion": 12, "mass_kg": 0.0318, "left": 2}
+    shown = benchd(*["weigh", "31,8", "--portion", "12", "--look", "thrown", "--threw", "12cm"])
+    assert shown.out == "Portion 12: 31.80 g; 2 not weighed yet.\n"
+    assert daemon.asked[-1][1] == {
+        "mass_kg": pytest.approx(0.0318),
+        "text": "31,8",
+        "portion": 12,
+        "look": "thrown",
+        "threw_m": pytest.approx(0.12),
+    }
+
+
+def question(params: dict[str, Any]) -> Any:
+    if params.get("confirmed"):
+        return {"portion": 1, "mass_kg": params["mass_kg"], "left": 0}
+    return Refusal(-32002, "198.0 g where about 19.8 g is expected.")
+
+
+@pytest.mark.parametrize(("answer", "code"), [("yes\n", 0), ("no\n", 1)])
+def test_a_questioned_weight_is_taken_only_when_confirmed(
+    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None], answer: str, code: int
+) -> None:
+    daemon.answers["weigh"] = question
+    typing(answer)
+    shown = benchd("weigh", "198")
+    assert shown.code == code
+    assert "198.0 g where about 19.8 g is expected." in shown.err
+    assert ("confirmed" in daemon.asked[-1][1]) == (code == 0)
+
+
+def test_scripts_confirm_a_weight_beforehand(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["weigh"] = question
+    assert benchd("weigh", "198").code == 2
+    assert benchd("weigh", "198", "--yes").code == 0
+
+
+def test_values_set_by_hand(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["set"] = {"group": 4}
+    shown = benchd(*["set", "air=1.2bar", "needle=2turns", "nozzle=24mm", "sleeve=S3"])
+    assert daemon.asked[-1] == (
+        "set",
+        {
+            "values": {
+                "air_pa": pytest.approx(1.2e5),
+                "needle_turns": 2.0,
+                "nozzle_m": pytest.approx(0.024),
+                "sleeve": "S3",
+            }
+        },
+    )
+    assert "Comparison group 4 begins." in shown.out
+    assert "a dry stroke comes first" in shown.out
