@@ -1,0 +1,293 @@
+"""A host for tests that speaks to the simulated board line by line, with a cutter that answers the
+valve. Leases and acknowledgements go back by themselves unless a test turns them off."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from protocols.codes import MODES, PIN
+from protocols.framing import LineDecoder, frame
+from protocols.limits import FITTED_BITS, LIMITS, digest
+from protocols.messages import (
+    Adopt,
+    Beat,
+    Bench,
+    BoardMessage,
+    Clear,
+    Command,
+    Detail,
+    Draft,
+    Drive,
+    Ended,
+    Event,
+    Here,
+    HostMessage,
+    Lease,
+    Move,
+    Moved,
+    No,
+    Run,
+    Seen,
+    Set,
+    Trip,
+    Yes,
+    decode,
+    encode,
+)
+from sim.board import SAFE_PINS, STOP_LINE, STOP_OUTPUT, Board
+
+ALL = tuple(FITTED_BITS)
+SMALLEST = ("eye", "local")
+NO_FORCE = 102  # counts of thrust and air at nothing
+AIR = 102 + 184  # 1998 hPa with the limits at start
+EYE_EMPTY, EYE_DOUGH = 100, 700
+LEAVE_US, STROKE_US = 10_000, 200_000
+M = TypeVar("M", bound=BoardMessage)
+
+
+def fitted(*parts: str) -> int:
+    """Bits of these parts."""
+    return sum(1 << FITTED_BITS[part] for part in parts)
+
+
+class Talk:
+    """One board, what it said, and what its pins show."""
+
+    def __init__(
+        self, *parts: str, board_us: int = 0, leave_us: int = LEAVE_US, **limits: int
+    ) -> None:
+        self.board = Board(board_us=board_us)
+        self.limits = {limit.name: limit.start for limit in LIMITS}
+        self.limits |= {
+            "fitted": fitted(*(parts or ALL)), "travel_min": -100_000, "travel_max": 400_000,
+            "eye_on": 500, "eye_off": 300, "air_min": 1000, "air_max": 4000,
+        }  # fmt: skip
+        self.limits |= limits
+        self.heard: list[BoardMessage] = []
+        self.times: list[int] = []
+        self.bad = 0
+        self.leasing = True
+        self.acknowledging = True
+        self.cutter_works = True
+        self.last_id = 0
+        self._leave_us = leave_us
+        self._decoder = LineDecoder()
+        self._pins = SAFE_PINS
+        self._adc = [EYE_EMPTY, NO_FORCE, AIR]
+        self._supply_mv = 5000
+        self._plan: list[tuple[int, str, bool]] = []
+        self._valve_on = False
+        self._show()
+
+    # Pins and readings.
+
+    def pin(self, name: str, on: bool) -> None:
+        """Set one pin now."""
+        bit = 1 << PIN[name]
+        self._pins = self._pins | bit if on else self._pins & ~bit
+        self._show()
+
+    def eye(self, dough: bool) -> None:
+        """Show dough to the eye, or none."""
+        self._adc[0] = EYE_DOUGH if dough else EYE_EMPTY
+        self._show()
+
+    def thrust(self, dn: int) -> None:
+        """Set the thrust [0.1 N], rounded up to whole counts."""
+        span = 1023 - self.limits["thrust_zero"]
+        self._adc[1] = self.limits["thrust_zero"] + -(-dn * span // self.limits["thrust_full"])
+        self._show()
+
+    def air(self, hpa: int) -> None:
+        """Set the gauge air pressure [hPa], rounded up to whole counts."""
+        span = 1023 - self.limits["air_zero"]
+        self._adc[2] = self.limits["air_zero"] + -(-hpa * span // self.limits["air_full"])
+        self._show()
+
+    def supply(self, mv: int) -> None:
+        """Set the logic supply [mV]."""
+        self._supply_mv = mv
+        self._show()
+
+    def _show(self) -> None:
+        self.board.set_inputs(self._pins, self._adc, self._supply_mv)
+
+    # Time.
+
+    @property
+    def now_us(self) -> int:
+        """Virtual time."""
+        return self.board.now_us
+
+    def run(self, ms: float) -> None:
+        """Let time pass."""
+        self.run_to(self.now_us + round(ms * 1000))
+
+    def run_to(self, t_us: int) -> None:
+        """Let time pass until then."""
+        while True:
+            due = [at for at, _, _ in self._plan if at <= t_us]
+            self.board.run_until(min([*due, t_us]), STOP_LINE | STOP_OUTPUT)
+            self._move_cutter()
+            self._listen()
+            if self.now_us >= t_us:
+                return
+
+    def until(self, condition: Callable[[], bool], ms: float = 20_000) -> None:
+        """Let time pass until the condition holds; fails when it does not in time."""
+        end_us = self.now_us + round(ms * 1000)
+        while not condition():
+            assert self.now_us < end_us, f"not within {ms} ms; heard last: {self.heard[-4:]}"
+            self.run(1)
+
+    def _move_cutter(self) -> None:
+        now_us = self.now_us
+        if self.board.valve_on != self._valve_on:
+            self._valve_on = self.board.valve_on
+            leaves, comes = ("home", "far") if self._valve_on else ("far", "home")
+            self._plan = []
+            if self.cutter_works:
+                self._plan = [(now_us + self._leave_us, leaves, False)]
+                self._plan += [(now_us + STROKE_US, comes, True)]
+        for at, name, on in self._plan:
+            if at <= now_us:
+                self.pin(name, on)
+        self._plan = [row for row in self._plan if row[0] > now_us]
+
+    def _listen(self) -> None:
+        for item in self._decoder.feed(self.board.tx()):
+            if not isinstance(item, bytes):
+                self.bad += 1
+                continue
+            message = decode(item)
+            assert isinstance(message, BoardMessage)
+            if isinstance(message, Beat) and self.leasing:
+                self.say(Lease(message.nonce))
+            elif isinstance(message, Event) and self.acknowledging:
+                self.say(Seen(message.event))
+            elif isinstance(message, Bench):
+                self.last_id = message.last_id
+            self.heard.append(message)
+            self.times.append(self.now_us)
+
+    # Lines.
+
+    def say(self, message: HostMessage) -> None:
+        """Send a line."""
+        self.board.rx(frame(encode(message)))
+
+    def ask(self, cls: type[Command], *values: int) -> Yes | No:
+        """Send the next command; return its answer, which must come within 100 ms."""
+        self.last_id += 1
+        return self.ask_as(self.last_id, cls, *values)
+
+    def ask_as(self, number: int, cls: type[Command], *values: int) -> Yes | No:
+        """Send a command with this number; return its answer."""
+        start = len(self.heard)
+        self.say(cls(number, *values))
+        self.until(lambda: self._answer(start) is not None, 100)
+        answer = self._answer(start)
+        assert answer is not None
+        assert answer.id == number
+        return answer
+
+    def _answer(self, start: int) -> Yes | No | None:
+        return next((m for m in self.heard[start:] if isinstance(m, Yes | No)), None)
+
+    def do(self, cls: type[Command], *values: int) -> None:
+        """Send the next command, which must be accepted."""
+        answer = self.ask(cls, *values)
+        assert isinstance(answer, Yes), (cls, values, answer)
+
+    def refused(self, cls: type[Command], *values: int) -> tuple[int, int, int]:
+        """Send the next command, which must be refused; return reason, value, bound."""
+        answer = self.ask(cls, *values)
+        assert isinstance(answer, No), (cls, values, answer)
+        return answer.reason, answer.value, answer.bound
+
+    # What was heard.
+
+    def of(self, kind: type[M], start: int = 0) -> list[M]:
+        """All messages of a kind, each event once."""
+        found: dict[object, M] = {}
+        for number, message in enumerate(self.heard[start:]):
+            if isinstance(message, kind):
+                found.setdefault(message.event if isinstance(message, Event) else -number, message)
+        return list(found.values())
+
+    def beat(self) -> Beat:
+        """Wait for the next beat."""
+        start = len(self.heard)
+        self.until(lambda: bool(self.of(Beat, start)), 500)
+        return self.of(Beat, start)[0]
+
+    @property
+    def nonce(self) -> int:
+        """Number of the newest beat heard."""
+        return self.of(Beat)[-1].nonce
+
+    @property
+    def mode(self) -> str:
+        """Mode in the next beat."""
+        return MODES[self.beat().mode]
+
+    def is_on(self, pin: str) -> bool:
+        """Level of a pin in the next beat."""
+        return bool(self.beat().pins >> PIN[pin] & 1)
+
+    def latches(self) -> set[int]:
+        """Interlocks latched in the next beat."""
+        bits = self.beat().latches
+        return {number for number in range(1, 31) if bits >> (number - 1) & 1}
+
+    # Usual beginnings.
+
+    def load(self, **instead: int) -> None:
+        """Put limits in force."""
+        self.limits |= instead
+        for limit in LIMITS:
+            self.do(Set, limit.key, self.limits[limit.name])
+        self.do(Adopt, digest(self.limits))
+
+    def wake(self, **instead: int) -> Talk:
+        """Limits in force, no latch, drive on, position 0 known, cutter home."""
+        self.run(20)
+        self.load(**instead)
+        self.do(Clear, 20)
+        self.do(Drive, 1)
+        self.do(Here, 0)
+        self.run(self.limits["return_ms"] + 10)
+        return self
+
+    def move(self, kind: int, distance: int, speed: int = 2000) -> None:
+        """Start a move."""
+        self.do(Move, kind, distance, speed, self.beat().nonce)
+
+    def plan(
+        self, portion: int = 7, *, take_up: int = 100, push: int = 2000, speed: int = 4000,
+        draw_back: int = 200, settle: int = 150, dwell: int = 50,
+    ) -> None:  # fmt: skip
+        """Load a program."""
+        self.do(Draft, portion, take_up, push, speed)
+        self.do(Detail, portion, draw_back, settle, dwell)
+
+    def start(self, portion: int = 7, trigger: int = 0) -> None:
+        """Run the program that is loaded."""
+        self.do(Run, portion, trigger, self.beat().nonce)
+
+    def moved(self) -> Moved:
+        """Wait for the end of a move."""
+        start = len(self.heard)
+        self.until(lambda: bool(self.of(Moved, start)))
+        return self.of(Moved, start)[-1]
+
+    def ended(self) -> Ended:
+        """Wait for the end of a portion or stroke."""
+        start = len(self.heard)
+        self.until(lambda: bool(self.of(Ended, start)))
+        return self.of(Ended, start)[-1]
+
+    def trips(self) -> list[int]:
+        """Interlocks that tripped, in order."""
+        return [trip.interlock for trip in self.of(Trip)]
