@@ -11,7 +11,7 @@ from benchd.core import portion_record
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough, portion_time_s
 from benchd.core.interlocks import why_not
-from benchd.core.state import Series, State, Work
+from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import No, Turn, pin
 from protocols import messages as m
 from protocols.codes import MODES, MOVES, OUTCOMES, PHASES
@@ -28,6 +28,9 @@ LATE_NS = 100_000_000
 RECENT_KEPT = 200
 ENDS_AT_ANSWER = frozenset({"here", "clear", "drive", "arm"})
 MOVE_JOBS = frozenset({"jog", "relieve", "approach", "prime", "tube_out"})
+
+ANSWER_LOST_NS = 250_000_000
+"""A command without an answer for so long was repeated: its answer was lost on the way."""
 IDLE_MODES = frozenset({MODES.index("drive-off"), MODES.index("ready"), MODES.index("tripped")})
 
 
@@ -106,7 +109,7 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
         state.lines_bad + state.board.bad,
     )
     turn.begin_job("portion", client, ask)
-    turn.set(work=work, relieved=False, carry=replace(state.carry, last_portion=number, tube=tube))
+    turn.set(work=work, carry=replace(state.carry, last_portion=number, tube=tube))
 
 
 def _class(state: State, now_ns: int, index: int) -> str:
@@ -147,10 +150,12 @@ def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
     state = turn.state
     job = state.job
     facts = state.facts
-    if job is None or job.kind not in MOVE_JOBS:
+    if job is None or not _moves_now(turn, job, kind):
         turn.record(
             "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=None
         )
+        if job is not None and job.kind in MOVE_JOBS:
+            turn.set(job=replace(job, start_position=position))
         return
     moved_m = facts.metres(position - job.start_position)
     turn.record(
@@ -163,6 +168,20 @@ def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
         _tube_out(turn, ending)
         return
     turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
+
+
+def _moves_now(turn: Turn, job: Job, kind: str) -> bool:
+    """Return whether a move of this kind is the job's: not a local one, nor one from before it."""
+    stage = job.data.get("stage", job.kind)
+    if kind != ("jog" if stage == "back" else stage):
+        return False
+    pending = turn.state.pending
+    lost = (
+        pending is not None
+        and pending.planned.tag == "move"
+        and turn.now_ns - pending.sent_ns >= ANSWER_LOST_NS
+    )
+    return lost or job.data.get("accepted_ns") is not None
 
 
 def _tube_out(turn: Turn, ending: str) -> None:

@@ -236,7 +236,9 @@ def moved(turn: Turn, said: m.Moved) -> None:
     """A feed move by hand ended."""
     ending, kind = MOVE_ENDINGS[said.reason], MOVES[said.kind]
     _at_rest(turn, said.position)
-    turn.set(relieved=kind == "relieve" and ending in ("reached", "relieved"))
+    # What goes forward at our command has taken this back already when it was planned.
+    relieved = kind == "relieve" and ending in ("reached", "relieved")
+    turn.set(relieved=relieved or (turn.state.relieved and kind != "local"))
     cycle.moved(turn, kind, ending, said.position)
 
 

@@ -72,6 +72,8 @@ class Turn:
         """Queue a command; its number and, where it moves something, a fresh beat are put in when
         it goes out."""
         self.set(outbox=(*self.state.outbox, Planned(tag, values, why)))
+        if tag == "run" or (tag == "move" and values[1] > 0):
+            self.set(relieved=False)  # Fed forward, or about to be.
 
     def send_next(self) -> None:
         """Send the next planned command if none waits for its answer."""

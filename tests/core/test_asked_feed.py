@@ -1,0 +1,276 @@
+"""Requests that feed, cut dry, or change the tube."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.core.script import ALL, OTHER, Script, bench, proven
+
+
+def test_a_jog_moves_by_whole_steps_and_is_answered_when_it_has_ended() -> None:
+    s = Script().ready()
+    ask = s.ask("jog", distance_m=0.0025)
+    s.run(0.2)
+    assert s.reply(ask) is None
+    s.run(2)
+    assert s.result(ask) == {"ending": "reached", "moved_m": 0.0025, "position_m": 0.0025}
+    assert s.sent("move")[-1][2:5] == ["0", "2000", "1600"]
+
+
+def test_a_jog_switches_the_drive_on_first_when_it_is_off() -> None:
+    s = Script().connect().prove(20)
+    s.must("jog", distance_m=-0.001)
+    assert [words[0] for words in s.sent()[-2:]] == ["drive", "move"]
+    s.must("jog", distance_m=0.001)
+    assert [words[0] for words in s.sent()[-2:]] == ["move", "move"]
+
+
+@pytest.mark.parametrize("way_m", [0.0, 1e-7, 0.0501, -0.0501, 1e305, -1e305])
+def test_a_jog_of_less_than_a_step_or_more_than_50_mm_is_refused(way_m: float) -> None:
+    s = Script().ready()
+    refusal = s.refused(s.ask("jog", distance_m=way_m))
+    assert (refusal.condition, refusal.bound) == ("range", 0.05)
+    assert not s.sent("move")
+
+
+@pytest.mark.parametrize("speed_m_s", [0.0, -0.002, 0.0101, 1e305])
+def test_a_jog_faster_than_the_bench_feeds_is_refused(speed_m_s: float) -> None:
+    s = Script().ready()
+    refusal = s.refused(s.ask("jog", distance_m=0.001, speed_m_s=speed_m_s))
+    assert "at most 10.0 mm/s" in refusal.message
+
+
+def test_a_jog_as_fast_as_the_bench_feeds_is_taken() -> None:
+    s = Script().ready().must("jog", distance_m=0.001, speed_m_s=0.010)
+    assert s.sent("move")[-1][4] == "8000"
+
+
+@pytest.mark.parametrize(
+    ("method", "params"),
+    [
+        ("jog", {"distance_m": 0.001}),
+        ("relieve", {}),
+        ("drive", {"on": True}),
+        ("arm", {}),
+        ("fire", {}),
+        ("approach", {}),
+        ("prime", {}),
+        ("tube_out", {}),
+        ("tube_in", {"id": "T2"}),
+        ("here", {"position_m": 0.0}),
+        ("teach", {"what": "empty"}),
+        ("portion", {}),
+        ("series", {"every_s": 8.0}),
+    ],
+)
+def test_nothing_begins_while_something_moves(method: str, params: dict[str, object]) -> None:
+    s = Script().ready()
+    s.ask("jog", distance_m=0.02)
+    s.run(1)
+    commands = len(s.sent())
+    assert s.refused(s.ask(method, **params)).condition == "busy"
+    s.run(0.3)
+    assert len(s.sent()) == commands
+
+
+@pytest.mark.parametrize(
+    ("method", "params"),
+    [
+        ("jog", {"distance_m": 0.001}),
+        ("relieve", {}),
+        ("drive", {"on": False}),
+        ("arm", {}),
+        ("fire", {}),
+        ("approach", {}),
+        ("prime", {}),
+        ("tube_out", {}),
+        ("here", {"position_m": 0.0}),
+        ("teach", {"what": "empty"}),
+        ("portion", {}),
+        ("series", {"every_s": 8.0}),
+    ],
+)
+def test_nothing_is_asked_of_a_silent_board(method: str, params: dict[str, object]) -> None:
+    s = Script().ready()
+    s.board.mute = True
+    s.run(0.7)
+    assert s.refused(s.ask(method, **params)).condition == "IL-19"
+
+
+def test_relieve_goes_back_as_far_as_the_card_says() -> None:
+    s = Script().ready(at_m=0.05).must("relieve")
+    assert s.sent("move")[-1][2:4] == ["2", "-8000"]
+    assert s.state.relieved
+
+
+def test_a_barrel_counts_as_relieved_only_until_the_feed_goes_forward_again() -> None:
+    s = Script().ready(at_m=0.05).must("relieve").must("jog", distance_m=-0.001)
+    assert s.state.relieved
+    s.ask("jog", distance_m=0.001)
+    assert not s.state.relieved
+    s.run(2).must("relieve")
+    s.board.begin_move(5, -400, 800, s.now_ns)
+    s.run(1)
+    assert not s.state.relieved  # A local switch may have gone either way.
+
+
+def test_the_drive_is_switched_and_said() -> None:
+    s = Script().ready()
+    ask = s.ask("drive", on=True)
+    s.run(0.2)
+    assert s.result(ask) == {"on": True}
+    assert "drive" in s.board.pins
+
+
+def test_a_dry_stroke_takes_two_steps_and_lets_portions_begin() -> None:
+    s = Script().connect().prove(20).must("here", position_m=0.0)
+    assert s.state.dry_needed
+    assert s.refused(s.ask("portion")).condition == "IL-17"
+    s.must("arm", seconds=0.2)
+    ask = s.ask("fire")
+    s.run(2)
+    cutter = s.result(ask)["cutter"]
+    assert cutter["stroke_s"] == pytest.approx(0.35)
+    assert not s.state.dry_needed
+    assert s.records("stroke")[0]["outcome"] == "complete"
+
+
+def test_a_stroke_that_was_not_armed_is_the_boards_to_refuse() -> None:
+    s = Script().ready()
+    s.board.refuse["fire"] = (46, 0, 0)
+    ask = s.ask("fire")
+    s.run(0.5)
+    assert s.refused(ask).condition == "not-armed"
+    assert s.state.job is None
+    assert s.state.work is None
+
+
+def test_a_stroke_that_did_not_complete_leaves_the_dry_stroke_owed() -> None:
+    s = Script().connect().prove(20).must("arm", seconds=0.2)
+    ask = s.ask("fire")
+    s.run(0.3)
+    s.board.trip(6, s.now_ns, 1100, 1050)
+    s.run(0.2)
+    assert s.result(ask)["outcome"] == "tripped"
+    assert s.state.dry_needed
+
+
+def test_a_dry_stroke_needs_no_position_but_a_proven_bench() -> None:
+    s = Script(carry=proven(bench(*ALL), build="other")).connect().prove(20)
+    assert s.refused(s.ask("arm")).condition == "IL-15"
+
+
+# Tubes.
+
+
+def test_a_tube_goes_in_with_its_record() -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    s.must("tube_in", id="T9", lot="L4", net_mass_kg=0.45, temperature_c=6.5, column_m=0.19)
+    tube = s.records("tube")[0]
+    assert (tube["id"], tube["what"], tube["net_mass_kg"]) == ("T9", "in", 0.45)
+    assert s.state.carry.tube is not None
+    assert s.records("carry")[-1]["tube"]["id"] == "T9"
+
+
+def test_a_second_tube_is_refused_while_one_is_in() -> None:
+    s = Script().ready()
+    assert "T1 is still in" in s.refused(s.ask("tube_in", id="T2")).message
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"net_mass_kg": 0.0}, {"net_mass_kg": 100.0}, {"column_m": 0.2001}, {"column_m": -0.1}],
+)
+def test_a_tube_that_cannot_be_is_refused(wrong: dict[str, float]) -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    assert s.refused(s.ask("tube_in", id="T9", **wrong)).value == next(iter(wrong.values()))
+    assert s.state.carry.tube is None
+
+
+def test_approach_goes_at_most_as_far_as_the_card_says_and_ends_at_contact() -> None:
+    s = Script().ready()
+    ask = s.ask("approach")
+    s.run(30)
+    assert s.result(ask)["ending"] == "contact"
+    assert s.sent("move")[-1][2:4] == ["3", "40000"]
+
+
+def test_approach_and_prime_stop_at_the_end_of_travel() -> None:
+    s = Script().ready(at_m=0.189)
+    s.must("prime", seconds=2)
+    assert s.sent("move")[-1][3] == "800"
+    assert s.refused(s.ask("approach")).condition == "travel"
+
+
+def test_priming_until_the_strand_is_whole_is_kept_with_the_tube() -> None:
+    s = Script().ready()
+    ask = s.ask("prime")
+    s.run(30)
+    assert s.result(ask)["ending"] == "flowing"
+    assert s.state.carry.tube is not None
+    assert s.state.carry.tube.primed
+
+
+def test_approach_and_prime_need_a_tube_and_a_known_position() -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).connect().prove(20)
+    assert s.refused(s.ask("prime")).condition == "position"
+    s.must("here", position_m=0.0)
+    assert s.refused(s.ask("approach")).condition == "tube"
+
+
+def test_taking_a_tube_out_relieves_backs_out_and_says_what_is_still_live() -> None:
+    s = Script().ready(at_m=0.05)
+    ask = s.ask("tube_out", heel_kg=0.021)
+    s.run(10)
+    assert [words[2:4] for words in s.sent("move")] == [["2", "-8000"], ["0", "-32000"]]
+    assert "the drive has power" in s.result(ask)["open"]
+    assert s.records("tube")[-1] == {"id": "T1", "what": "out", "portions": 0, "heel_kg": 0.021}
+    assert s.state.carry.tube is None
+
+
+def test_without_a_known_position_a_tube_is_relieved_but_not_backed_out() -> None:
+    s = Script().connect().prove(20)
+    s.must("tube_out")
+    assert [words[2] for words in s.sent("move")] == ["2"]
+    assert s.state.carry.tube is None
+
+
+def test_a_tube_that_was_not_relieved_stays_in_the_books() -> None:
+    s = Script().ready(at_m=0.05)
+    ask = s.ask("tube_out")
+    s.run(0.3)
+    s.board.trip(11, s.now_ns, 3100, 3000)
+    s.run(0.3)
+    assert s.result(ask)["ending"] == "tripped"
+    assert s.state.carry.tube is not None
+    assert len(s.sent("move")) == 1
+
+
+def test_taking_out_needs_a_tube() -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    assert s.refused(s.ask("tube_out")).condition == "tube"
+
+
+def test_what_a_closed_terminal_moved_by_hand_stops() -> None:
+    s = Script().ready(at_m=0.05)
+    for method, params in (("jog", {"distance_m": 0.02}), ("tube_out", {}), ("prime", {})):
+        ask = s.ask(method, **params)
+        s.run(0.5)
+        s.gone()
+        assert s.refused(ask).condition == "gone"
+        s.run(0.5)
+        assert s.board.mode == "ready"
+    assert s.stops() == [0, 0, 0]
+    assert s.state.job is None
+
+
+def test_a_local_move_neither_ends_nor_answers_a_jog() -> None:
+    s = Script().ready()
+    s.board.begin_move(5, 400, 800, s.now_ns)
+    s.now_ns += 499_000_000
+    ask = s.ask("jog", client=OTHER, distance_m=0.001)
+    s.run(0.05)
+    assert s.records("move")[-1]["kind"] == "local"
+    assert s.reply(ask) is None
+    s.run(2)
+    assert s.result(ask)["moved_m"] == pytest.approx(0.001)
