@@ -111,7 +111,7 @@ class Bench:
         passed_us = (now_ns - last_ns) // 1000
         self._port.write(self._rig.run_until(self._rig.t_us + passed_us))
         for news in self._rig.news():
-            self._say(*_told(news))
+            self._say(*told(news))
         return last_ns + passed_us * 1000
 
     def control(self, line: str) -> None:
@@ -121,10 +121,11 @@ class Bench:
             return
         try:
             self._do(words)
-        except (KeyError, ValueError, PortError) as error:
-            self._say(str(error.args[0]), {"refused": line, "why": str(error.args[0])})
+        except (ValueError, PortError) as error:
+            why = str(error.args[0])
+            self._say(why, {"did": line, "done": False, "why": why})
         else:
-            self._say(f"Done: {line}.", {"done": line})
+            self._say(f"Done: {line}.", {"did": line, "done": True})
 
     def _do(self, words: list[str]) -> None:
         match words:
@@ -147,8 +148,8 @@ class Bench:
                 )
 
 
-def _told(news: News) -> tuple[str, dict[str, Any]]:
-    """The sentence and the JSON object of one piece of news."""
+def told(news: News) -> tuple[str, dict[str, Any]]:
+    """Return the sentence and the JSON object of one piece of news."""
     match news:
         case PieceFell(_, portion, mass_kg, scale_kg):
             scale_g, mass_g = round(scale_kg * 1e3, 3), round(mass_kg * 1e3, 3)
