@@ -12,6 +12,7 @@ from benchd.core import asked_feed, asked_people, cycle
 from benchd.core.asking import answer, free, still
 from benchd.core.facts import Dough
 from benchd.core.inputs import Asked
+from benchd.core.loading import halt
 from benchd.core.state import Series
 from benchd.core.turn import No, Turn
 from protocols import requests as r
@@ -47,7 +48,7 @@ def gone(turn: Turn, client: int) -> None:
         turn.set(controller=None)
     job = state.job
     if job is not None and job.client == client and job.kind in cycle.MOVE_JOBS:
-        turn.stop()
+        halt(turn)
         turn.fail_job(No("The terminal that asked for it closed.", "gone"))
     series = state.series
     if series is not None and series.client == client and not series.paused:
@@ -74,7 +75,7 @@ def _take_control(turn: Turn, client: int) -> No | None:
 
 def stop(turn: Turn, said: Asked, params: r.Stop) -> No | None:
     """Stop now."""
-    turn.stop(params.level)
+    halt(turn, params.level)
     turn.fail_job(No("Stopped.", "stopped"))
     work = turn.state.work
     if work is not None and not work.phases:

@@ -11,7 +11,7 @@ from benchd.core import cycle, eye, words
 from benchd.core.clock_map import ClockMap, add_exchange, unwrap
 from benchd.core.effects import Renew
 from benchd.core.interlocks import drop
-from benchd.core.loading import load_limits
+from benchd.core.loading import halt, load_limits
 from benchd.core.state import Board, Latch
 from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
@@ -25,6 +25,9 @@ from protocols.codes import (
     REFUSALS,
 )
 from protocols.limits import PROTOCOL, digest
+
+SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
+"""Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
 
 STALE = next(row.code for row in REFUSALS if row.word == "stale")
 
@@ -256,6 +259,8 @@ def trip(turn: Turn, said: m.Trip) -> None:
     """An interlock of the board tripped."""
     text = words.trip_text(turn.state.facts, said.interlock, said.value, said.bound)
     turn.set_board(position=said.position)
+    if said.interlock in SECOND_LINE:
+        halt(turn)
     _latch(turn, said.interlock, text, said.value, said.bound)
 
 

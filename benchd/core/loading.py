@@ -3,6 +3,7 @@ all."""
 
 from __future__ import annotations
 
+from benchd.core.effects import StopNow
 from benchd.core.turn import Turn
 from protocols.limits import LIMITS, digest
 
@@ -15,3 +16,16 @@ def load_limits(turn: Turn, **instead: int) -> None:
     for limit in LIMITS:
         turn.plan("set", limit.key, values[limit.name], why="load")
     turn.plan("adopt", digest(values), why="load")
+
+
+def halt(turn: Turn, level: int = 0) -> None:
+    """Send stop at once and forget every command planned or under way.
+
+    What was being loaded is loaded again from the start, since the link forgets commands too.
+    """
+    state = turn.state
+    turn.emit(StopNow(level))
+    turn.set(outbox=(), pending=None)
+    teaching = state.job is not None and state.job.kind == "teach"
+    if state.link == "loading" or teaching:
+        load_limits(turn)

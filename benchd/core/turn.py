@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 from msgspec.structs import replace
 
-from benchd.core.effects import Answer, Effect, Record, Refuse, Send, StopNow
+from benchd.core.effects import Answer, Effect, Record, Refuse, Send
 from benchd.core.state import Job, Pending, Planned, State
 from protocols import messages
 from protocols.codes import PIN
@@ -62,11 +62,6 @@ class Turn:
     def record(self, kind: str, /, **data: Any) -> None:
         """Keep something in the journal and tell watchers."""
         self.effects.append(Record(kind, data))
-
-    def stop(self, level: int = 0) -> None:
-        """Send stop at once and forget everything planned."""
-        self.emit(StopNow(level))
-        self.set(outbox=(), pending=None)
 
     def plan(self, tag: str, *values: int, why: str = "job") -> None:
         """Queue a command; its number and, where it moves something, a fresh beat are put in when
