@@ -65,8 +65,6 @@ class Talk:
         }  # fmt: skip
         self.limits |= limits
         self.heard: list[BoardMessage] = []
-        self.times: list[int] = []
-        self.bad = 0
         self.leasing = True
         self.acknowledging = True
         self.cutter_works = True
@@ -127,19 +125,25 @@ class Talk:
     def run_to(self, t_us: int) -> None:
         """Let time pass until then."""
         while True:
-            due = [at for at, _, _ in self._plan if at <= t_us]
-            self.board.run_until(min([*due, t_us]), STOP_LINE | STOP_OUTPUT)
-            self._move_cutter()
-            self._listen()
+            self._go(t_us)
             if self.now_us >= t_us:
                 return
 
     def until(self, condition: Callable[[], bool], ms: float = 20_000) -> None:
-        """Let time pass until the condition holds; fails when it does not in time."""
+        """Let time pass until the condition holds; fails when it does not in time.
+
+        It is looked at after each line, each edge, and each 5 ms.
+        """
         end_us = self.now_us + round(ms * 1000)
         while not condition():
             assert self.now_us < end_us, f"not within {ms} ms; heard last: {self.heard[-4:]}"
-            self.run(1)
+            self._go(min(self.now_us + 5000, end_us))
+
+    def _go(self, t_us: int) -> None:
+        due = [at for at, _, _ in self._plan if at <= t_us]
+        self.board.run_until(min([*due, t_us]), STOP_LINE | STOP_OUTPUT)
+        self._move_cutter()
+        self._listen()
 
     def _move_cutter(self) -> None:
         now_us = self.now_us
@@ -156,10 +160,9 @@ class Talk:
         self._plan = [row for row in self._plan if row[0] > now_us]
 
     def _listen(self) -> None:
-        for item in self._decoder.feed(self.board.tx()):
-            if not isinstance(item, bytes):
-                self.bad += 1
-                continue
+        sent = self.board.tx()
+        for item in self._decoder.feed(sent) if sent else ():
+            assert isinstance(item, bytes), item
             message = decode(item)
             assert isinstance(message, BoardMessage)
             if isinstance(message, Beat) and self.leasing:
@@ -169,7 +172,6 @@ class Talk:
             elif isinstance(message, Bench):
                 self.last_id = message.last_id
             self.heard.append(message)
-            self.times.append(self.now_us)
 
     # Lines.
 
@@ -193,7 +195,7 @@ class Talk:
         return answer
 
     def _answer(self, start: int) -> Yes | No | None:
-        return next((m for m in self.heard[start:] if isinstance(m, Yes | No)), None)
+        return next((m for m in self.heard[start:] if isinstance(m, (Yes, No))), None)
 
     def do(self, cls: type[Command], *values: int) -> None:
         """Send the next command, which must be accepted."""
@@ -211,7 +213,8 @@ class Talk:
     def of(self, kind: type[M], start: int = 0) -> list[M]:
         """All messages of a kind, each event once."""
         found: dict[object, M] = {}
-        for number, message in enumerate(self.heard[start:]):
+        for number in range(start, len(self.heard)):
+            message = self.heard[number]
             if isinstance(message, kind):
                 found.setdefault(message.event if isinstance(message, Event) else -number, message)
         return list(found.values())
@@ -225,7 +228,7 @@ class Talk:
     @property
     def nonce(self) -> int:
         """Number of the newest beat heard."""
-        return self.of(Beat)[-1].nonce
+        return next(m.nonce for m in reversed(self.heard) if isinstance(m, Beat))
 
     @property
     def mode(self) -> str:
