@@ -13,9 +13,11 @@ from benchd.core.asking import answer, free, still
 from benchd.core.facts import Dough
 from benchd.core.inputs import Asked
 from benchd.core.loading import halt
-from benchd.core.state import Series
+from benchd.core.state import Job, Series, State
 from benchd.core.turn import No, Turn
 from protocols import requests as r
+
+STOPPED = No("Stopped.", "stopped")
 
 
 def asked(turn: Turn, said: Asked) -> None:
@@ -47,9 +49,9 @@ def gone(turn: Turn, client: int) -> None:
     if state.controller == client:
         turn.set(controller=None)
     job = state.job
-    if job is not None and job.client == client and job.kind in cycle.MOVE_JOBS:
+    if job is not None and job.client == client and _ends_with_its_terminal(state, job):
         halt(turn)
-        turn.fail_job(No("The terminal that asked for it closed.", "gone"))
+        cycle.give_up(turn, No("The terminal that asked for it closed.", "gone"))
     series = state.series
     if series is not None and series.client == client and not series.paused:
         turn.set(
@@ -59,13 +61,19 @@ def gone(turn: Turn, client: int) -> None:
         )
 
 
+def _ends_with_its_terminal(state: State, job: Job) -> bool:
+    """Return whether a job is a move by hand, or a portion that still waits for the button."""
+    waits = job.data.get("button", False) and (state.work is None or not state.work.phases)
+    return job.kind in cycle.MOVE_JOBS or waits
+
+
 def _take_control(turn: Turn, client: int) -> No | None:
     state = turn.state
     if state.controller == client:
         return None
-    if state.controller is not None and not cycle.at_rest(state):
+    if not cycle.at_rest(state):
         return No(
-            "Another terminal is in control while the bench moves: wait for it, or stop the bench.",
+            "Control changes hands only at rest, and the bench is busy: wait, or stop it first.",
             "control",
         )
     turn.set(controller=client)
@@ -76,10 +84,7 @@ def _take_control(turn: Turn, client: int) -> No | None:
 def stop(turn: Turn, said: Asked, params: r.Stop) -> No | None:
     """Stop now."""
     halt(turn, params.level)
-    turn.fail_job(No("Stopped.", "stopped"))
-    work = turn.state.work
-    if work is not None and not work.phases:
-        cycle.interrupt(turn, No("Stopped.", "stopped"))
+    cycle.give_up(turn, STOPPED)
     cycle.end_series(turn, "stopped")
     answer(turn, said, stopped=True, level=params.level)
     return None

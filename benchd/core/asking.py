@@ -18,11 +18,9 @@ def answer(turn: Turn, said: Asked, **result: Any) -> None:
 
 
 def free(state: State) -> No | None:
-    return (
-        BUSY
-        if state.job is not None or state.work is not None or state.pending is not None
-        else None
-    )
+    pending = state.pending
+    waits = pending is not None and pending.planned.why != "free"
+    return BUSY if state.job is not None or state.work is not None or waits else None
 
 
 def still(state: State) -> No | None:

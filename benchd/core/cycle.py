@@ -12,7 +12,7 @@ from benchd.core.effects import Answer
 from benchd.core.facts import Dough, portion_time_s
 from benchd.core.interlocks import why_not
 from benchd.core.state import Job, Series, State, Work
-from benchd.core.turn import No, Turn, pin
+from benchd.core.turn import MOVING, No, Turn, pin
 from protocols import messages as m
 from protocols.codes import MODES, MOVES, OUTCOMES, PHASES
 
@@ -28,6 +28,8 @@ LATE_NS = 100_000_000
 RECENT_KEPT = 200
 ENDS_AT_ANSWER = frozenset({"here", "clear", "drive", "arm"})
 MOVE_JOBS = frozenset({"jog", "relieve", "approach", "prime", "tube_out"})
+NEEDS = {"approach": "prime", "prime": "prime", "portion": "portion", "stroke": "stroke"}
+"""Kind of job to the action whose interlocks must let it; "feed" for the others."""
 
 ANSWER_LOST_NS = 250_000_000
 """A command without an answer for so long was repeated: its answer was lost on the way."""
@@ -36,8 +38,12 @@ IDLE_MODES = frozenset({MODES.index("drive-off"), MODES.index("ready"), MODES.in
 
 def at_rest(state: State) -> bool:
     """Return whether nothing moves and nothing is about to."""
+    board = state.board
     return (
-        state.job is None and state.work is None and (state.series is None or state.series.paused)
+        state.job is None
+        and state.work is None
+        and (state.series is None or state.series.paused)
+        and (state.link != "up" or (board.mode in IDLE_MODES and not board.phase))
     )
 
 
@@ -108,7 +114,7 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
         turn.now_ns,
         state.lines_bad + state.board.bad,
     )
-    turn.begin_job("portion", client, ask)
+    turn.begin_job("portion", client, ask, button=button)
     turn.set(work=work, carry=replace(state.carry, last_portion=number, tube=tube))
 
 
@@ -141,8 +147,20 @@ def accepted(turn: Turn, tag: str) -> None:
         return
     if job.kind in ENDS_AT_ANSWER and tag == job.kind:
         turn.finish_job(**job.data)
-    elif tag in ("move", "run", "fire"):
-        turn.set(job=replace(job, data={**job.data, "accepted_ns": turn.now_ns}))
+    elif tag in MOVING:
+        begun(turn)
+
+
+def begun(turn: Turn) -> None:
+    """The board has begun what the job asked for."""
+    job = turn.state.job
+    if job is not None and not has_begun(job):
+        turn.set(job=replace(job, data={**job.data, "begun_ns": turn.now_ns}))
+
+
+def has_begun(job: Job) -> bool:
+    """Return whether the board is known to have begun what the job asked for."""
+    return job.data.get("begun_ns") is not None
 
 
 def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
@@ -181,7 +199,7 @@ def _moves_now(turn: Turn, job: Job, kind: str) -> bool:
         and pending.planned.tag == "move"
         and turn.now_ns - pending.sent_ns >= ANSWER_LOST_NS
     )
-    return lost or job.data.get("accepted_ns") is not None
+    return lost or has_begun(job)
 
 
 def _tube_out(turn: Turn, ending: str) -> None:
@@ -197,7 +215,7 @@ def _tube_out(turn: Turn, ending: str) -> None:
         and pin(state, "known")
         and back < 0
     ):
-        turn.set(job=replace(job, data={**job.data, "stage": "back", "accepted_ns": None}))
+        turn.set(job=replace(job, data={**job.data, "stage": "back", "begun_ns": None}))
         turn.plan("move", move_kind("jog"), max(back, -999_999), state.facts.limits["draw_speed"])
         return
     tube = state.carry.tube
@@ -290,9 +308,7 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     """Drop whatever is planned and end the job; a series pauses, or ends with `pause` False."""
     state = turn.state
     turn.set(outbox=tuple(p for p in state.outbox if p.why == "load"))
-    if state.work is not None and (
-        not pause or state.job is None or "accepted_ns" not in state.job.data
-    ):
+    if state.work is not None:
         _abandon(turn, state.work, no)
     turn.fail_job(no)
     series = turn.state.series
@@ -302,6 +318,14 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
         turn.set(series=replace(series, pausing=True, pause_reason=no.message))
     else:
         end_series(turn, no.message)
+
+
+def give_up(turn: Turn, no: No) -> None:
+    """End the job after a stop; a portion that has begun keeps its record open until its end."""
+    work = turn.state.work
+    if work is not None and not work.phases:
+        _abandon(turn, work, no)
+    turn.fail_job(no)
 
 
 def _abandon(turn: Turn, work: Work, no: No) -> None:
@@ -324,8 +348,6 @@ def end_series(turn: Turn, reason: str) -> None:
     if series is None:
         return
     turn.set(series=None)
-    if pin(turn.state, "local-lock"):
-        turn.plan("lock", 0, why="free")
     turn.record(
         "series",
         what="ended",
@@ -355,8 +377,6 @@ def _pause(turn: Turn, series: Series) -> None:
     if series.ask:
         turn.emit(Answer(series.client, series.ask, _result(series, "paused", series.pause_reason)))
     turn.set(series=replace(series, paused=True, pausing=False, ask=0))
-    if pin(turn.state, "local-lock"):
-        turn.plan("lock", 0, why="free")
 
 
 def advance(turn: Turn) -> None:
@@ -408,17 +428,28 @@ def shortest_period_s(state: State, dough: Dough) -> float:
     return round(portion_time_s(state.facts, dough) * 1.05 + 0.1, 1)
 
 
-def unseen_end(turn: Turn) -> None:
-    """End a job whose end the board reported in an event that is lost for good."""
-    job = turn.state.job
-    board = turn.state.board
-    if job is None or job.data.get("accepted_ns") is None:
+def hold_back(turn: Turn) -> None:
+    """Give up what was planned and may no longer begin: nothing moves by surprise later."""
+    state = turn.state
+    job = state.job
+    if job is None or not any(planned.why == "job" for planned in state.outbox):
         return
-    quiet = board.mode in IDLE_MODES and board.nonce_ns > job.data["accepted_ns"] + UNSEEN_NS
-    if quiet and not pin(turn.state, "waiting"):
-        turn.set(job=replace(job, data={**job.data, "accepted_ns": None}))
-        interrupt(
-            turn,
-            No("The board is at rest but did not say how the move ended.", "event"),
-            pause=False,
-        )
+    action = NEEDS.get(job.kind, "feed")
+    no = ready_for(state, "series" if state.series is not None else action, turn.now_ns)
+    if no is not None:
+        interrupt(turn, no, pause=True)
+
+
+def unseen_end(turn: Turn) -> None:
+    """End what the board ended in an event that is lost for good, once it rests long enough."""
+    state = turn.state
+    job, rest_ns = state.job, state.board.rest_ns
+    if rest_ns == 0 or pin(state, "waiting"):
+        return
+    if job is not None:
+        begun_ns = job.data.get("begun_ns")
+    else:
+        begun_ns = 0 if state.work is not None else None
+    if begun_ns is not None and turn.now_ns - max(begun_ns, rest_ns) > UNSEEN_NS:
+        no = No("The board is at rest but did not say how the move ended.", "event")
+        interrupt(turn, no, pause=True)

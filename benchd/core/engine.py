@@ -12,7 +12,8 @@ from typing import Any
 
 import msgspec
 
-from benchd.core import asked, cycle, eye, interlocks
+from benchd.core import asked, cycle, eye, interlocks, loading
+from benchd.core.clock_map import ClockMap
 from benchd.core.effects import RANK, Effect
 from benchd.core.facts import BenchFacts
 from benchd.core.heard import HEARD
@@ -66,6 +67,7 @@ def step(state: State, given: Input | BoardMessage, now_ns: int) -> tuple[State,
     )
     cycle.advance(turn)
     if turn.state.outbox:
+        cycle.hold_back(turn)
         turn.send_next()
     if turn.state.carry is not state.carry and turn.state.carry != state.carry:
         turn.record("carry", **msgspec.to_builtins(turn.state.carry))
@@ -122,7 +124,12 @@ def link_up(turn: Turn, said: LinkUp) -> None:
         link_text="The port is open, the board has not answered yet.",
         port=said.port,
     )
-    turn.set(pending=None, outbox=(), board=Board())
+    known = turn.state.board
+    board = Board(known.firmware, known.build, known.kind, known.boot, known.cause, known.uptime_s)
+    # Nobody watched meanwhile: what stood then is not known to stand now.
+    turn.set(
+        pending=None, outbox=(), board=board, clock=ClockMap(), dry_needed=True, relieved=False
+    )
 
 
 def link_down(turn: Turn, said: LinkDown) -> None:
@@ -140,7 +147,8 @@ def line_fault(turn: Turn, said: LineFault) -> None:
 
 
 def event_gap(turn: Turn, said: EventGap) -> None:
-    """Events are missing for good."""
+    """Events are missing for good: a feed or a guard may have moved unseen."""
+    turn.set(dry_needed=True, relieved=False)
     turn.record("gap", first=said.first, last=said.last)
 
 
@@ -151,13 +159,17 @@ def wrong_board(turn: Turn, said: WrongBoard) -> None:
 
 
 def woken(turn: Turn, said: Wake) -> None:
-    """Time passed: give up on a job whose end was not seen."""
-    cycle.unseen_end(turn)
+    """Time passed, which the rules look at in every step."""
 
 
 def journal_state(turn: Turn, said: JournalState) -> None:
     """The journal works, or not."""
     turn.set(journal_ok=said.ok, journal_text=said.reason)
+    pending = turn.state.pending
+    if not said.ok and pending is not None and pending.planned.tag == "run":
+        # The board may have it already: only a stop is sure to leave no portion unrecorded.
+        loading.halt(turn)
+        cycle.interrupt(turn, No("Cannot record, so no portion is begun.", "IL-28"), pause=True)
 
 
 def wall_clock(turn: Turn, said: WallClock) -> None:

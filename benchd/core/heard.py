@@ -24,31 +24,29 @@ from protocols.codes import (
     PIN,
     REFUSALS,
 )
-from protocols.limits import PROTOCOL, digest
+from protocols.limits import digest
 
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
 
 STALE = next(row.code for row in REFUSALS if row.word == "stale")
+BUSY = next(row.code for row in REFUSALS if row.word == "busy")
+
+AGAIN_WITHIN_NS = 1_000_000_000
+"""Motion that could not leave for longer than this would come as a surprise: it is given up."""
 
 
 def greeting(turn: Turn, said: m.Bench) -> None:
     """Take a greeting: who is there, whether it restarted, and whether it has our limits."""
     state = turn.state
-    if said.protocol != PROTOCOL:
-        turn.set(
-            link="wrong",
-            link_text=(
-                f"The board speaks protocol {said.protocol}, this program {PROTOCOL}: "
-                "update one of them."
-            ),
-        )
-        return
-    restarted = not state.board.build or state.board.boot != said.boot or state.link == "up"
+    before = state.board
+    restarted = not before.build or said.boot != before.boot or said.uptime_s < before.uptime_s
+    if not restarted and state.link in ("loading", "up"):
+        return  # The link asked again because of a lost line; nothing is new.
     board = (
-        Board(said.firmware, said.build, said.board, said.boot, said.cause)
+        Board(said.firmware, said.build, said.board, said.boot, said.cause, said.uptime_s)
         if restarted
-        else state.board
+        else before
     )
     turn.set(
         board=board,
@@ -80,7 +78,8 @@ def beat(turn: Turn, said: m.Beat) -> None:
     """Take a beat: state, time exchange, and the moment to renew the lease."""
     state, now_ns = turn.state, turn.now_ns
     before = state.board
-    t_us = unwrap(said.t_us, before.t_us + 100_000)
+    passed_us = (now_ns - before.nonce_ns) // 1000 if before.nonce_ns else 0
+    t_us = unwrap(said.t_us, before.t_us + passed_us)
     clock = state.clock
     if said.lease == before.lease_sent and before.lease_sent_ns:
         clock = add_exchange(
@@ -91,6 +90,7 @@ def beat(turn: Turn, said: m.Beat) -> None:
             t4_ns=now_ns,
         )
     renews = state.link == "up" and bool(said.pins >> PIN["adopted"] & 1)
+    rests = said.mode in cycle.IDLE_MODES and not said.phase and said.position == before.position
     board = replace(
         before,
         nonce=said.nonce,
@@ -103,16 +103,27 @@ def beat(turn: Turn, said: m.Beat) -> None:
         position=said.position,
         pins=said.pins,
         bad=said.bad,
+        rest_ns=(before.rest_ns or now_ns) if rests else 0,
         lease_sent=said.nonce,
         lease_sent_ns=now_ns if renews else 0,
     )
     turn.set(board=board, clock=clock)
-    if said.latches or before.latches:
+    if said.latches or state.latches:
         _sync_latches(turn, said.latches)
     if renews:
         turn.emit(Renew(said.nonce))
-    elif state.link == "up" and state.pending is None and state.job is None and not state.outbox:
+        cycle.unseen_end(turn)
+    if rests and turn.state.pending is None and not turn.state.outbox:
+        _tidy(turn, renews)
+
+
+def _tidy(turn: Turn, in_force: bool) -> None:
+    """At rest with nothing to send: see that our limits are in force and the switches are free."""
+    state = turn.state
+    if state.link == "loading" or (state.link == "up" and not in_force and state.job is None):
         load_limits(turn)
+    elif pin(state, "local-lock") and (state.series is None or state.series.paused):
+        turn.plan("lock", 0, why="free")
 
 
 def _sync_latches(turn: Turn, mask: int) -> None:
@@ -131,6 +142,13 @@ def _sync_latches(turn: Turn, mask: int) -> None:
 def _latch(turn: Turn, number: int, text: str, value: float | None, bound: float | None) -> None:
     latch = Latch(number, turn.now_ns, text, value, bound)
     turn.set(latches={**turn.state.latches, number: latch})
+    _tell_trip(turn, number, text, value, bound)
+
+
+def _tell_trip(
+    turn: Turn, number: int, text: str, value: float | None, bound: float | None
+) -> None:
+    """Record a trip; a series pauses for it."""
     code = INTERLOCK_BY_NUMBER[number].code
     turn.record("trip", interlock=code, up=True, text=text, value=value, bound=bound)
     series = turn.state.series
@@ -188,7 +206,8 @@ def no(turn: Turn, said: m.No) -> None:
     why = words.refusal(turn.state.facts, said.reason, said.value, said.bound)
     turn.set(pending=None)
     planned = pending.planned
-    if said.reason == STALE and planned.tries < TRIES_MAX:
+    soon = turn.now_ns - pending.sent_ns < AGAIN_WITHIN_NS
+    if said.reason == STALE and planned.tries < TRIES_MAX and soon:
         turn.set(outbox=(replace(planned, tries=planned.tries + 1), *turn.state.outbox))
         return
     turn.record(
@@ -199,7 +218,10 @@ def no(turn: Turn, said: m.No) -> None:
         value=said.value,
         bound=said.bound,
     )
-    if planned.why == "load":
+    if planned.why == "load" and said.reason == BUSY:
+        turn.set(outbox=(), link="loading", link_text="The bench card waits for the bench to rest.")
+        turn.fail_job(why)
+    elif planned.why == "load":
         turn.set(
             outbox=(), link="wrong", link_text=f"The board refused the bench card: {why.message}"
         )
@@ -212,6 +234,7 @@ def phase(turn: Turn, said: m.Phase) -> None:
     """A phase began."""
     work = turn.state.work
     if work is not None and work.number & 0xFFFF == said.portion:
+        cycle.begun(turn)
         row = (said.phase, said.t_us, said.position, said.eye, said.thrust, said.air, said.supply)
         turn.set(work=replace(work, phases=(*work.phases, row)))
 
@@ -261,7 +284,12 @@ def trip(turn: Turn, said: m.Trip) -> None:
     turn.set_board(position=said.position)
     if said.interlock in SECOND_LINE:
         halt(turn)
-    _latch(turn, said.interlock, text, said.value, said.bound)
+        job = turn.state.job
+        if job is not None and not cycle.has_begun(job):
+            no = No(text, f"IL-{said.interlock:02d}", said.value, said.bound)
+            cycle.interrupt(turn, no, pause=True)
+    tell = _tell_trip if INTERLOCK_BY_NUMBER[said.interlock].reset == "auto" else _latch
+    tell(turn, said.interlock, text, said.value, said.bound)
 
 
 def freed(turn: Turn, said: m.Freed) -> None:

@@ -23,6 +23,8 @@ class Board(msgspec.Struct, frozen=True):
     kind: str = ""
     boot: int = 0
     cause: str = ""
+    uptime_s: int = 0
+    """At its greeting."""
     nonce: int = 0
     nonce_ns: int = 0
     """When the newest beat came."""
@@ -42,6 +44,8 @@ class Board(msgspec.Struct, frozen=True):
     thrust: int = 65_535
     air: int = 65_535
     supply: int = 65_535
+    rest_ns: int = 0
+    """Since when the beats say that nothing moves; 0 while something does."""
     sample_k: int | None = None
     sample_ns: int = 0
 
