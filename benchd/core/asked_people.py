@@ -15,6 +15,8 @@ from protocols import requests as r
 from protocols.codes import INTERLOCK_BY_NUMBER
 
 WEIGHTS_KEPT = 200
+BY_HAND = ("air_pa", "needle_turns", "nozzle_m", "sleeve", "lamp")
+"""What a person sets on the bench and tells the journal."""
 
 
 def here(turn: Turn, said: Asked, params: r.Here) -> No | None:
@@ -54,7 +56,7 @@ def clear(turn: Turn, said: Asked, params: r.Clear) -> No | None:
         turn.record("proof", interlock=row.code, name=params.name, words=list(params.words))
     if number == 15:
         return _prove(turn, said, params)
-    if turn.state.board.latches >> (number - 1) & 1:
+    if row.place != "daemon":
         no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
         if no is not None:
             return no
@@ -66,8 +68,10 @@ def clear(turn: Turn, said: Asked, params: r.Clear) -> No | None:
 
 def _prove(turn: Turn, said: Asked, params: r.Clear) -> No | None:
     state = turn.state
-    if not state.board.build:
-        return No("The bench is proven with its board connected: connect it first.", "IL-19")
+    # The proof names the firmware it rests on, so its board must be there.
+    no = still(state) or why_not(state, "feed", turn.now_ns)
+    if no is not None:
+        return no
     proof = Proof(
         params.name, wall_us(state, turn.now_ns), dict(state.facts.digests), state.board.build
     )
@@ -81,9 +85,7 @@ def _clear_own(turn: Turn, said: Asked, number: int) -> No | None:
         turn.set(smear_run=0)
     elif number == 25:
         turn.set(slow_run=0, odd_after=turn.state.carry.last_portion)
-    finding = (
-        RULE_BY_NUMBER[number].check(turn.state, turn.now_ns) if number in RULE_BY_NUMBER else None
-    )
+    finding = RULE_BY_NUMBER[number].check(turn.state, turn.now_ns)
     if finding is not None:
         return No(
             f"The cause is still there: {finding.text}",
@@ -113,6 +115,10 @@ def teach(turn: Turn, said: Asked, params: r.Teach) -> No | None:
 def set_by_hand(turn: Turn, said: Asked, params: r.SetByHand) -> No | None:
     """Journal values set by hand; a new comparison group begins."""
     state = turn.state
+    strange = sorted(set(params.values) - set(BY_HAND))
+    if strange or not params.values:
+        name = f"'{strange[0]}'" if strange else "Nothing"
+        return No(f"{name} cannot be set by hand; what can is {', '.join(BY_HAND)}.", "range")
     group = state.carry.group + 1
     turn.set(
         carry=replace(state.carry, group=group, by_hand={**state.carry.by_hand, **params.values})
@@ -176,6 +182,8 @@ def note(turn: Turn, said: Asked, params: r.Note) -> No | None:
 
 
 def attend(turn: Turn, said: Asked, params: r.Attend) -> No | None:
-    """Somebody is there; last_key_ns is set for every request."""
+    """Somebody is there; last_key_ns is set for every request. That is what IL-26 waits for."""
+    if 26 in turn.state.latches:
+        drop(turn, 26)
     answer(turn, said, attended=True)
     return None

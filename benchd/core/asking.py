@@ -14,14 +14,17 @@ BUSY = No("The bench is busy: wait, or stop it first.", "busy")
 
 
 def answer(turn: Turn, said: Asked, **result: Any) -> None:
+    """Answer a request that is over at once."""
     turn.emit(Answer(said.client, said.ask, result))
 
 
 def free(state: State) -> No | None:
+    """Return why nothing may begin: a job, a portion or an answer is not over."""
     pending = state.pending
     waits = pending is not None and pending.planned.why != "free"
     return BUSY if state.job is not None or state.work is not None or waits else None
 
 
 def still(state: State) -> No | None:
+    """Return why nothing may begin while anything moves, or a series runs."""
     return BUSY if free(state) is not None or not cycle.at_rest(state) else None

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 import msgspec
+from msgspec.structs import replace
 
 from benchd.core import asked, cycle, eye, interlocks, loading
 from benchd.core.clock_map import ClockMap
@@ -106,10 +107,15 @@ def _wake_at_ns(state: State, now_ns: int) -> int:
 
 def opened(turn: Turn, said: Opened) -> None:
     """Take the bench card and what is carried over from the journal before."""
-    facts = eye.apply(said.facts, said.carry)
+    facts, carry = said.facts, said.carry
+    try:
+        facts = eye.apply(facts, carry)
+    except ValueError as error:
+        carry = replace(carry, eye_empty=None, eye_dough=None)
+        turn.record("message", text=f"The taught levels of the eye are forgotten: {error}")
     turn.set(
         facts=facts,
-        carry=said.carry,
+        carry=carry,
         wall_us=said.wall_us,
         wall_ns=turn.now_ns,
         last_key_ns=turn.now_ns,

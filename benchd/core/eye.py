@@ -11,6 +11,7 @@ from benchd.core import loading
 from benchd.core.facts import BenchFacts
 from benchd.core.inputs import Carry
 from benchd.core.turn import No, Turn
+from protocols.limits import group_digest
 
 READINGS = 200
 """Readings for one level (common practice: at least 200)."""
@@ -37,7 +38,9 @@ def apply(facts: BenchFacts, carry: Carry) -> BenchFacts:
     if carry.eye_empty is None or carry.eye_dough is None:
         return facts
     seen, gone = thresholds(round(carry.eye_empty[0]), dough=round(carry.eye_dough[0]))
-    return replace(facts, limits={**facts.limits, "eye_on": seen, "eye_off": gone})
+    limits = {**facts.limits, "eye_on": seen, "eye_off": gone}
+    digests = {**facts.digests, "eye": group_digest(limits, "eye")}
+    return replace(facts, limits=limits, digests=digests)
 
 
 def gather(turn: Turn, level: int) -> None:

@@ -40,7 +40,7 @@ def _weights(*masses_g: float) -> tuple[Weighed, ...]:
 RULE = Rule(
     number=25,
     check=check,
-    blocks=frozenset(),
+    blocks=frozenset({"series"}),
     pauses=True,
     latches=True,
     unfitted="without cutter switches slow cuts cannot be seen; weights count as they are typed",
