@@ -63,7 +63,17 @@ def _host_bodies() -> list[bytes]:
         for index, field in enumerate(numbers):
             low, high = field.low, field.high
             texts = [str(v) for v in (low - 1, low, low + 1, high - 1, high, high + 1, -1, 0, 1)]
-            texts += ["99999999999", "-99999999999", "4294967296", "-0", "00", "01", "+1", "1.0", ""]
+            texts += [
+                "99999999999",
+                "-99999999999",
+                "4294967296",
+                "-0",
+                "00",
+                "01",
+                "+1",
+                "1.0",
+                "",
+            ]
             for text in texts:
                 words = [*middle[:index], text, *middle[index + 1 :]]
                 out.append(" ".join([tag, *words]).encode())

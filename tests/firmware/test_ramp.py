@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import math
 import random
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,7 @@ from protocols.messages import Clear, Drive, Here, Stop
 from sim.board import ramp_ticks
 from tests.firmware.talk import Talk
 
-# Recurrence with factor 0.676 and exact series, computed from the article's equations for f = 1 MHz,
+# Recurrence with factor 0.676 and exact series, computed from the article's equations for 1 MHz,
 # 200 steps a turn and 50 rad/s2; f here is 2 MHz, and accelerations are whole steps/s2.
 SERIES = Path(__file__).parents[1] / "data" / "stepper-austin-ramp.csv"
 EXACT_ACCEL = 50 * 200 / (2 * math.pi)
@@ -30,7 +31,7 @@ def _series() -> list[tuple[int, float, float]]:
 
 
 def test_intervals_follow_the_published_recurrence() -> None:
-    """Within two ticks: whole numbers, with a remainder that passes from one divisor to the next."""
+    """Within two ticks: whole numbers, and a remainder that passes from divisor to divisor."""
     ticks = ramp_ticks(1000, 20_000, ACCEL)
     for n, recurrence, _ in _series():
         assert ticks[n] == pytest.approx(recurrence * SCALE, abs=2.0), n
@@ -64,7 +65,7 @@ def test_trapezoid_is_even_and_never_too_fast(steps: int, speed: int, accel: int
     # Each step down inverts the step up; only the remainders differ.
     for n in range(half):
         assert ticks[-1 - n] == pytest.approx(ticks[n], rel=0.02, abs=3.0), n
-    assert all(b <= a for a, b in zip(ticks[:half], ticks[1 : half + 1], strict=True))
+    assert all(b <= a for a, b in pairwise(ticks[: half + 1]))
 
 
 def test_no_acceleration_beyond_the_limit() -> None:
@@ -86,8 +87,8 @@ def test_stop_from_any_step(after: int, decel: int) -> None:
     speed_then = 2e6 / whole[max(after - 2, 0)] if after > 1 else 0.0
     needed = speed_then**2 / (2 * decel)
     assert len(ticks) - after <= needed * 1.03 + 3
-    # It never gains speed after the stop, and ends as slowly as a move with this deceleration begins.
-    assert all(b >= a - 1 for a, b in zip(ticks[after:], ticks[after + 1 :], strict=False))
+    # It never gains speed after the stop.
+    assert all(b >= a - 1 for a, b in pairwise(ticks[after:]))
 
 
 def test_the_timer_gets_these_intervals(seed: int) -> None:
@@ -102,9 +103,7 @@ def test_the_timer_gets_these_intervals(seed: int) -> None:
         talk.move(0, steps, speed)
         talk.moved()
         times = talk.board.traced_half_us()
-        assert [b - a for a, b in zip(times, times[1:], strict=False)] == ramp_ticks(
-            steps, speed, talk.limits["accel"]
-        )
+        assert [b - a for a, b in pairwise(times)] == ramp_ticks(steps, speed, talk.limits["accel"])
 
 
 @pytest.mark.slow
