@@ -12,7 +12,7 @@ from benchd.core.clock_map import ClockMap, add_exchange, unwrap
 from benchd.core.effects import Renew
 from benchd.core.interlocks import drop
 from benchd.core.loading import halt, load_limits
-from benchd.core.state import Board, Latch
+from benchd.core.state import Board, Latch, Planned
 from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
 from protocols.codes import (
@@ -25,6 +25,9 @@ from protocols.codes import (
     REFUSALS,
 )
 from protocols.limits import digest
+
+PIN_OF_COMMAND = {"here": "known", "drive": "drive", "lock": "local-lock", "adopt": "adopted"}
+"""Pin that each of these commands switches."""
 
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
@@ -189,6 +192,7 @@ def yes(turn: Turn, said: m.Yes) -> None:
         return
     turn.set(pending=None)
     planned = pending.planned
+    _take_over(turn, planned)
     if planned.why == "load":
         if planned.tag == "adopt":
             turn.set(link="up", link_text="")
@@ -196,6 +200,18 @@ def yes(turn: Turn, said: m.Yes) -> None:
         return
     if planned.why == "job":
         cycle.accepted(turn, planned.tag)
+
+
+def _take_over(turn: Turn, planned: Planned) -> None:
+    """What an accepted command changed is true at once, not only from the next beat on."""
+    if planned.tag == "here":
+        turn.set_board(position=planned.values[0])
+    name = PIN_OF_COMMAND.get(planned.tag)
+    if name is not None:
+        bit = 1 << PIN[name]
+        on = planned.tag in ("here", "adopt") or bool(planned.values[0])
+        pins = turn.state.board.pins
+        turn.set_board(pins=pins | bit if on else pins & ~bit)
 
 
 def no(turn: Turn, said: m.No) -> None:

@@ -1,0 +1,209 @@
+"""Stories on the real thing, over a real serial port: what a person does, and what goes wrong."""
+
+from __future__ import annotations
+
+import os
+import pty
+import signal
+import tty
+from pathlib import Path
+
+import pytest
+
+from benchd.analysis.integrity import check
+from benchd.analysis.replay import verify_file
+from tests.e2e.conftest import RealBench, Refusal
+
+pytestmark = pytest.mark.slow
+
+
+def test_the_whole_job_from_power_up_to_a_verified_journal(real_bench: RealBench) -> None:
+    real_bench.simulate()
+    daemon = real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.make_ready(terminal)
+    portion = terminal.ask("portion", dough=real_bench.masa)
+    assert portion["outcome"] == "complete"
+    assert portion["made_steps"] == portion["asked_steps"]
+    assert set(portion["phase_s"]) == {"take-up", "push", "draw-back", "settle", "cut", "return"}
+    assert terminal.ask("weigh", mass_kg=0.0301, text="30.1")["portion"] == portion["number"]
+    series = terminal.ask("series", dough=real_bench.masa, every_s=5.0, count=2)
+    assert (series["what"], series["made"]) == ("ended", 2)
+    assert daemon.end() == 0
+    (journal,) = real_bench.journals()
+    assert check(journal).ok
+    verdict = verify_file(journal)
+    assert verdict.same
+    assert verdict.inputs > 500
+
+
+def test_a_closed_terminal_stops_its_jog_at_once(real_bench: RealBench) -> None:
+    real_bench.simulate()
+    real_bench.serve()
+    hand, watcher = real_bench.terminal(), real_bench.terminal()
+    real_bench.prove(hand)
+    hand.send("jog", distance_m=0.02, speed_m_s=0.002)
+    watcher.wait_for("status", lambda status: status["state"] == "NUDGING")
+    hand.close()
+    move = watcher.wait_for("move", lambda move: move["ending"] == "stopped")
+    assert 0 < move["position_m"] < 0.02
+
+
+def test_a_killed_daemon_leaves_a_board_that_stops_by_its_lease(real_bench: RealBench) -> None:
+    real_bench.simulate()
+    daemon = real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.prove(terminal)
+    terminal.send("jog", distance_m=0.05, speed_m_s=0.002)
+    terminal.wait_for("status", lambda status: status["state"] == "NUDGING")
+    daemon.end(signal.SIGKILL)
+    assert not check(real_bench.journals()[0]).problems
+    real_bench.serve()
+    again = real_bench.terminal()
+    again.wait_for("status", lambda s: any(a["code"] == "IL-18" for a in s["abnormals"]))
+    status = again.ask("status")
+    assert status["state"] == "TRIPPED"
+    assert 0 < status["position_m"] < 0.05
+    assert status["position_known"]
+
+
+def test_unplugged_is_noticed_and_plugged_in_again_moves_nothing(real_bench: RealBench) -> None:
+    simulator = real_bench.simulate()
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.prove(terminal)
+    jog = terminal.send("jog", distance_m=0.03, speed_m_s=0.001)
+    terminal.wait_for("status", lambda status: status["state"] == "NUDGING")
+    simulator.control("unplug")
+    with pytest.raises(Refusal, match="link to the board is gone"):
+        terminal.answer(jog)
+    assert terminal.ask("status")["state"] == "NO LINK"
+    simulator.control("plug")
+    terminal.wait_for("status", lambda s: any(a["code"] == "IL-18" for a in s["abnormals"]))
+    first = terminal.ask("status")
+    assert first["state"] == "TRIPPED"
+    terminal.ask("clear", interlock=18)
+    terminal.news.clear()
+    terminal.wait_for("status", lambda status: status["state"] != "TRIPPED")
+    assert terminal.ask("status")["position_m"] == first["position_m"]
+
+
+def test_a_reset_board_needs_a_person_again(real_bench: RealBench) -> None:
+    simulator = real_bench.simulate()
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.prove(terminal)
+    terminal.news.clear()
+    simulator.control("reset lowvolt")
+    trip = terminal.wait_for("trip", lambda trip: trip["interlock"] == "IL-20" and trip["up"])
+    assert "lowvolt" in trip["text"]
+    status = terminal.wait_for("status", lambda status: status["pins"]["adopted"])
+    assert not status["position_known"]
+    with pytest.raises(Refusal):
+        terminal.ask("portion", dough=real_bench.masa)
+
+
+def test_an_opened_guard_stops_a_series_which_waits_for_proof_and_resume(
+    real_bench: RealBench,
+) -> None:
+    simulator = real_bench.simulate()
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.make_ready(terminal)
+    series = terminal.send("series", dough=real_bench.masa, every_s=6.0, count=3)
+    terminal.wait_for("status", lambda status: status["phase"] == "push")
+    simulator.control("press guard off")
+    answer = terminal.answer(series)
+    assert answer["what"] == "paused"
+    assert "IL-02" in answer["reason"]
+    with pytest.raises(Refusal):
+        terminal.ask("resume")
+    with pytest.raises(Refusal, match=r"Guard open|still there"):
+        terminal.ask("clear", interlock=2, name="tester", words=["shut", "clear", "home"])
+    simulator.control("press guard on")
+    with pytest.raises(Refusal, match="asks for the word"):
+        terminal.ask("clear", interlock=2, name="tester", words=["open", "clear", "home"])
+    terminal.ask("clear", interlock=2, name="tester", words=["shut", "clear", "home"])
+    # The feed was stopped within a pulse: where it stands must be said, and a dry stroke made.
+    with pytest.raises(Refusal):
+        terminal.ask("resume")
+    terminal.ask("here", position_m=terminal.ask("status")["position_m"])
+    terminal.ask("arm")
+    terminal.ask("fire")
+    answer = terminal.ask("resume")
+    assert (answer["what"], answer["made"]) == ("ended", 3)
+
+
+def test_a_second_daemon_for_the_bench_or_the_port_is_refused(real_bench: RealBench) -> None:
+    real_bench.simulate()
+    real_bench.serve()
+    same = real_bench.run("serve", "bench.yaml")
+    assert same.returncode == 1
+    assert "already running" in same.stderr
+    other = real_bench.folder / "other.yaml"
+    other.write_text(real_bench.card_text.replace("bench: maize", "bench: other"))
+    second = real_bench.start("serve", "other.yaml")
+    second.wait_for("in use by")
+    assert second.end() == 0
+    for done in (same.stdout + same.stderr, second.output):
+        assert "Traceback" not in done
+
+
+def test_a_stranger_on_the_port_is_told_from_a_board(real_bench: RealBench) -> None:
+    master, slave = pty.openpty()
+    tty.setraw(slave)
+    (real_bench.folder / "bench-port").symlink_to(os.ttyname(slave))
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    for _ in range(60):
+        os.write(master, b"temperature 21.5 C, humidity 40 %\r\n")
+    status = terminal.wait_for("status", lambda status: "no bench board" in status["waits_for"])
+    assert status["state"] == "NO LINK"
+    os.close(master)
+    os.close(slave)
+
+
+def test_without_a_port_the_daemon_says_so_once_and_waits(real_bench: RealBench) -> None:
+    daemon = real_bench.serve()
+    terminal = real_bench.terminal()
+    assert terminal.ask("status")["state"] == "NO LINK"
+    real_bench.simulate()
+    terminal.wait_for("status", lambda status: status["pins"]["adopted"])
+    assert daemon.end() == 0
+    assert daemon.output.count("There is no port") == 1
+
+
+def test_ctrl_c_in_a_series_is_stop(real_bench: RealBench) -> None:
+    real_bench.simulate()
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.make_ready(terminal)
+    series = real_bench.start("series", "masa.yaml", "--count", "5", "--every", "6s", "--yes")
+    terminal.wait_for("status", lambda status: status["phase"] == "push")
+    series.end(signal.SIGINT)
+    ended = terminal.wait_for("series", lambda series: series["what"] == "ended")
+    assert ended["reason"] == "stopped"
+    portion = terminal.wait_for("portion", lambda portion: True)
+    assert portion["outcome"] == "stopped"
+    assert "Traceback" not in series.output
+
+
+def test_the_smallest_bench_makes_a_portion(tmp_path: Path) -> None:
+    bench = RealBench(tmp_path, "smallest.yaml")
+    try:
+        text = bench.card_text
+        port = next(line for line in text.splitlines() if line.startswith("port:"))
+        (tmp_path / "bench.yaml").write_text(text.replace(port, "port: ./bench-port"))
+        bench.simulate()
+        bench.serve()
+        terminal = bench.terminal()
+        bench.prove(terminal)
+        terminal.ask("tube_in", id="T1")
+        assert terminal.ask("approach")["ending"] == "reached"
+        assert terminal.ask("prime")["ending"] in ("flowing", "no-flow")
+        terminal.ask("arm")
+        terminal.ask("fire")
+        assert terminal.ask("portion", dough=bench.masa)["outcome"] == "complete"
+        assert "guard" in terminal.ask("status")["not_watched"]
+    finally:
+        bench.end()
