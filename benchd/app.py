@@ -20,7 +20,6 @@ from benchd.core.engine import CORE_VERSION, first_state, step
 from benchd.core.facts import BenchFacts, Dough
 from benchd.io.journal_format import Entry, Store
 from protocols import messages, session
-from protocols.errors import QueueFull
 from protocols.limits import PROTOCOL
 from protocols.messages import BoardMessage, Command, Event, Lease, Seen, Stop
 from protocols.requests import QUESTION, REFUSED
@@ -86,43 +85,43 @@ class App:
         self._last_event = last_event
         self._session: session.Session | None = None
         self._committed = 0
-        self._events: deque[tuple[int, int]] = deque()
+        self._events: deque[tuple[int, tuple[int, int]]] = deque()
+        self._safe_event = last_event  # It was read from a journal, and so is safe.
+        self._unrecorded: tuple[int, int, int] | None = None
+        """Boot number, and first and last event that came while no journal could be written."""
         self._held: deque[tuple[int, Callable[[], None]]] = deque()
         self._methods: dict[tuple[int, int], str] = {}
-        self._store: Store | None = None
         self.store_name = ""
-        self._open_store(facts, previous_head)
+        self._store = self._open_store(facts, previous_head)
         self.tell(inputs.Opened(facts, carry, wall_us), now_ns)
 
     # The journal.
 
-    def _open_store(self, facts: BenchFacts, previous_head: str) -> None:
+    def _open_store(self, facts: BenchFacts, previous_head: str) -> Store:
         state_json = msgspec.json.encode(self.state).decode()
-        self._store = self._make_store(
-            meta_of(facts, previous_head=previous_head, state_json=state_json)
-        )
-        self._committed = 0
+        return self._make_store(meta_of(facts, previous_head=previous_head, state_json=state_json))
 
     def _append(self, entries: list[Entry], urgent: bool) -> int:
         """Give entries to the journal; 0 when there is none that works."""
-        if self._store is None or self._store.fault is not None:
-            return 0
-        return self._store.append(entries, urgent)
+        return 0 if self._store.fault is not None else self._store.append(entries, urgent)
 
     def on_committed(self, n: int, now_ns: int) -> None:
         """Entries up to n are safe: acknowledge events, let held commands and replies go."""
         self._committed = max(self._committed, n)
-        seen = 0
+        safe = None
         while self._events and self._events[0][0] <= n:
-            seen = self._events.popleft()[1]
-        if seen and self._session is not None:
-            self._session.send(Seen(seen), now_ns)
+            safe = self._events.popleft()[1]
+        if safe is not None:
+            self._safe_event = safe
+            self._acknowledge(now_ns)
         while self._held and self._held[0][0] <= n:
             self._held.popleft()[1]()
         self._flush(now_ns)
 
     def on_journal_fault(self, reason: str, now_ns: int) -> None:
         """The journal stopped for good: what waited for it goes out as what it is, not recorded."""
+        for _, event in self._events:
+            self._keep(0, event)
         self._events.clear()
         held, self._held = self._held, deque()
         self.tell(inputs.JournalState(False, reason), now_ns)
@@ -130,27 +129,48 @@ class App:
             go()
         self._flush(now_ns)
 
+    def _acknowledge(self, now_ns: int) -> None:
+        """Let the board forget what is safe, if that was said in its present life."""
+        link, safe = self._session, self._safe_event
+        greeting = link.greeting if link is not None else None
+        if link is not None and safe is not None and greeting and greeting.boot == safe[0]:
+            link.send(Seen(safe[1]), now_ns)
+
+    def _keep(self, n: int, event: tuple[int, int]) -> None:
+        """Acknowledge an event once entry n is safe; without an entry it will be told as a gap."""
+        if n:
+            self._events.append((n, event))
+        elif self._unrecorded is not None and self._unrecorded[0] == event[0]:
+            self._unrecorded = (event[0], self._unrecorded[1], event[1])
+        else:
+            self._unrecorded = (event[0], event[1], event[1])
+
     def reopen_journal(self, now_ns: int) -> None:
         """Open a new journal after a fault, with the entries that the old one could not take.
 
         Raises: JournalError when it cannot be made; the bench goes on without one.
         """
         old = self._store
-        self._open_store(self.state.facts, old.head() if old is not None else "")
-        if old is not None:
-            # The state in the new file's head already holds these; they are kept as text so that
-            # nothing is lost.
-            lines = [
-                Entry(entry.t_ns, ledger.RAW, (), msgspec.json.encode(entry).decode())
-                for entry in old.uncommitted()
-            ]
-            self._append(lines, urgent=True)
+        self._store = self._open_store(self.state.facts, old.head())
+        self._committed = 0
+        # The state in the new file's head already holds these; they are kept as text so that
+        # nothing is lost.
+        lines = [
+            Entry(entry.t_ns, ledger.RAW, (), msgspec.json.encode(entry).decode())
+            for entry in old.uncommitted()
+        ]
+        self._append(lines, urgent=True)
         self.tell(inputs.JournalState(True), now_ns)
+        if self._unrecorded is not None:
+            boot, first, last = self._unrecorded
+            self._unrecorded = None
+            # The board keeps repeating them: they are acknowledged once the gap is on disk.
+            self._keep(self.tell(inputs.EventGap(first, last), now_ns), (boot, last))
 
     # Inputs.
 
-    def tell(self, given: inputs.Input | BoardMessage, now_ns: int) -> None:
-        """Take one input through the core and do what it decided."""
+    def tell(self, given: inputs.Input | BoardMessage, now_ns: int) -> int:
+        """Take one input through the core and do what it decided; its entry's number, or 0."""
         state, effects, self.wake_at_ns = step(self.state, given, now_ns)
         self.state = state
         kind, values, text = ledger.write_input(given)
@@ -164,15 +184,19 @@ class App:
                 or (isinstance(effect, Send) and effect.moves)
             )
         n = self._append(entries, urgent)
-        if isinstance(given, Event):
-            self._events.append((n, given.event))
+        if isinstance(given, Event) and self._last_event is not None:
+            self._keep(n, self._last_event)
         for effect in effects:
             DO[type(effect)](self, effect, n, now_ns)
+        return n
 
     def on_link_up(self, port: str, now_ns: int) -> None:
         """The port is open: a new life of the link begins."""
         boot, event = self._last_event or (None, 0)
-        self._session = session.Session(boot=boot, last_event=event)
+        safe_boot, safe = self._safe_event or (None, 0)
+        self._session = session.Session(
+            boot=boot, last_event=event, safe_event=safe if safe_boot == boot else 0
+        )
         self.tell(inputs.LinkUp(port), now_ns)
         self._flush(now_ns)
 
@@ -232,6 +256,8 @@ class App:
     def on_gone(self, client: int, now_ns: int) -> None:
         """A client's connection closed."""
         self.tell(inputs.Gone(client), now_ns)
+        for key in [key for key in self._methods if key[0] == client]:
+            del self._methods[key]
         self._flush(now_ns)
 
     def on_wake(self, now_ns: int) -> None:
@@ -252,8 +278,7 @@ class App:
 
     def close(self) -> None:
         """Close the journal."""
-        if self._store is not None:
-            self._store.close()
+        self._store.close()
 
     # Effects.
 
@@ -265,7 +290,7 @@ class App:
 
     def _when_safe(self, n: int, go: Callable[[], None]) -> None:
         """Do it once entry n is committed; at once when there is no journal to wait for."""
-        if n == 0 or n <= self._committed:
+        if n == 0 or n <= self._committed or self._store.fault is not None:
             go()
         else:
             self._held.append((n, go))
@@ -293,10 +318,7 @@ class App:
                 and pending is not None
                 and pending.id == message.id
             ):
-                try:
-                    link.send(message, now_ns)
-                except QueueFull:
-                    return
+                link.send(message, now_ns)
                 self._flush(now_ns)
 
         if effect.moves:
