@@ -27,20 +27,18 @@ static void store(Events &events, const Event &event) {
   events.ring[place(events, events.count)] = event;
   ++events.count;
   ++events.next_number;
-  if (events.reserved > 0) {
-    --events.reserved;
-  }
 }
 
 static void store_lost(Board &board) {
   Events &events = board.events;
-  if (events.lost == 0 || events_room(events) == 0) {
+  if (events.lost == 0 || events_room(events) <= events.reserved) {
     return;
   }
   Event event = Event();
   event.kind = wire::CODE_LOST;
   event.t_us = now_us(board);
   event.numbers[0] = (int32_t)events.lost;
+  events.next_number += events.lost;
   events.lost = 0;
   store(events, event);
 }
@@ -50,10 +48,12 @@ void events_put(Board &board, const Event &event, bool extra) {
   store_lost(board);
   if (events_room(events) <= (extra ? events.reserved : 0)) {
     ++events.lost;
-    ++events.next_number;
     return;
   }
   store(events, event);
+  if (!extra && events.reserved > 0) {
+    --events.reserved;
+  }
 }
 
 void events_moment(Board &board, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us, bool extra) {
@@ -79,7 +79,7 @@ void events_numbers(Board &board, uint8_t kind, uint8_t small, uint16_t portion,
   events_put(board, event, kind == wire::CODE_IGNORED);
 }
 
-// Dropped events used numbers up, which the lost event after them tells.
+// The lost event follows the numbers of the dropped ones.
 static uint32_t step_from(const Event &next) {
   return next.kind == wire::CODE_LOST ? 1 + (uint32_t)next.numbers[0] : 1;
 }
@@ -107,7 +107,6 @@ void events_seen(Board &board, uint32_t number) {
     forget_first(events);
     board.sense.age[AGE_ACK] = 0;
   }
-  store_lost(board);
 }
 
 static void write_moment(Text &text, const Event &event) {
@@ -171,6 +170,7 @@ static void write_fields(Text &text, const Event &event) {
 
 bool events_send(Board &board) {
   Events &events = board.events;
+  store_lost(board);
   if (events.sent > 0 && board.sense.age[AGE_ACK] >= wire::RESEND_MS) {
     events_resend(board);
   }

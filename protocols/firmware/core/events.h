@@ -47,7 +47,7 @@ struct Events {
   uint32_t first_number;  // of the oldest held, or the next one when none is held
   uint32_t next_number;
   uint32_t sent_number;   // newest that was ever sent
-  uint32_t lost;          // dropped and not told yet
+  uint32_t lost;          // dropped and not told yet; their numbers are used up when they are told
 };
 
 void events_init(Events &events);

@@ -119,7 +119,8 @@ static void count_presses(Sense &sense) {
       continue;
     }
     const uint8_t before = sense.press_ms[i];
-    const uint16_t after = (uint16_t)(before + sense.elapsed_ms);
+    // The time before it was seen first does not count.
+    const uint16_t after = before == 0 ? 1 : (uint16_t)(before + sense.elapsed_ms);
     sense.press_ms[i] = after > 255 ? 255 : (uint8_t)after;
     if (before < PRESS_MS && after >= PRESS_MS) {
       sense.pressed |= (uint8_t)(1 << i);

@@ -113,6 +113,8 @@ BC_API void bc_inputs(Host *host, uint32_t pins, uint32_t eye, uint32_t thrust, 
   if (host->pins == (uint8_t)pins) {
     return;
   }
+  // The board's main loop never rests as long as the one here may; what it times must begin at the change.
+  core::poll(host->board);
   host->pins = (uint8_t)pins;
   core::pins_changed(host->board);
   if (host->poll_at > host->now) {

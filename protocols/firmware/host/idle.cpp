@@ -22,9 +22,7 @@ static bool restless(const Board &board) {
     }
   }
   // IL-08 may be about to trip.
-  const bool far_at_home = (sense.pins & MASK_FAR) && sense.age[AGE_FAR_STAYS] > 0;
-  return (far_at_home || sense.age[AGE_BOTH] > 0) && !(board.safety.latches & latch_bit(8)) &&
-         (sense.pins & MASK_FAR);
+  return (sense.pins & MASK_FAR) && !(board.safety.latches & latch_bit(8));
 }
 
 static void sooner(uint32_t &least, uint32_t age, uint32_t due) {
