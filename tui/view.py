@@ -64,6 +64,11 @@ def grams(kilograms: float | None, digits: int = 1) -> str:
     return "-" if kilograms is None else f"{kilograms * 1e3:.{digits}f} g"
 
 
+def newtons(newton: float | None) -> str:
+    """Return a force in N."""
+    return "-" if newton is None else f"{newton:.0f} N"
+
+
 def volts(volt: float | None) -> str:
     """Return a voltage in V."""
     return "-" if volt is None else f"{volt:.2f} V"
@@ -292,6 +297,30 @@ def portion_line(record: Mapping[str, Any]) -> str:
     if peak is not None:
         parts.append(f"thrust {peak:.0f} N")
     return plain("; ".join(parts))
+
+
+PORTION_HEAD = (
+    "portion class         stroke take-up  push draw-back settle   cut return thrust  weight"
+)
+"""Heads of the columns of `portion_cells`."""
+
+
+def portion_cells(record: Mapping[str, Any], mass_kg: float | None) -> str:
+    """Return a portion that ended as one line of columns: mm, then seconds, N and g."""
+    outcome = record.get("outcome")
+    kind = record["class"] if outcome == "complete" else f"{outcome}".upper()
+    times = record.get("phase_s") or {}
+    widths = (7, 5, 9, 6, 5, 6)
+    cells = [
+        f"{times[name]:>{width}.2f}" if name in times else f"{'-':>{width}}"
+        for name, width in zip(PHASE_ORDER, widths, strict=True)
+    ]
+    stroke = millimetres((record.get("asked_m") or {}).get("push"))
+    thrust = newtons((record.get("thrust_n") or {}).get("peak"))
+    return plain(
+        f"{record['number']:>7} {kind:<11} {stroke:>8} {' '.join(cells)} {thrust:>6} "
+        f"{grams(mass_kg):>7}"
+    )
 
 
 def status_lines(status: BenchStatus, width: int = WIDTH) -> list[str]:

@@ -7,11 +7,12 @@ import sys
 from collections.abc import Callable
 from typing import NamedTuple, NoReturn
 
-from benchd.cli import quantity
-from benchd.cli.cautions import CAUTIONS
-
 OK, WRONG, USAGE = 0, 1, 2
 """Exit codes: done; refused or found wrong; not understood."""
+
+
+HELP_WIDTH = 80
+"""Columns of help texts."""
 
 
 class Row(NamedTuple):
@@ -53,7 +54,8 @@ def make_parser(row: Row, parts: Parts) -> argparse.ArgumentParser:
         description=f"{row.summary[:1].upper()}{row.summary[1:]}.",
         epilog=f"Example:  {row.example}\n\n"
         "Exit code: 0 done, 1 refused or found wrong, 2 not understood.",
-        formatter_class=argparse.RawDescriptionHelpFormatter,
+        # With a width of its own it need not load what asks the terminal.
+        formatter_class=lambda prog: argparse.RawDescriptionHelpFormatter(prog, width=HELP_WIDTH),
         allow_abbrev=False,
     )
     parts.options(parser)
@@ -76,6 +78,8 @@ def quantity_of(kind: str, default_unit: str = "") -> Callable[[str], float]:
     """Return an argument type that reads a quantity of this kind into SI."""
 
     def read(text: str) -> float:
+        from benchd.cli import quantity
+
         try:
             return quantity.parse(text, kind, default_unit)
         except quantity.QuantityError as error:
@@ -109,6 +113,8 @@ def say(text: str) -> None:
 
 def caution(command: str) -> None:
     """Show the cautions of a command."""
+    from benchd.cli.cautions import CAUTIONS
+
     for text in CAUTIONS[command]:
         note(f"! {text}")
 

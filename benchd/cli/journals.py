@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -168,19 +168,39 @@ def _decoded(text: str) -> dict[str, Any]:
 
 def told(kind: str, data: dict[str, Any]) -> str:
     """Return one entry in words; the values as they stand where there are no words for it."""
-    if kind == "portion":
-        return view.portion_line(data)
-    if kind == "weight":
-        look = f", {data['look']}" if data.get("look") else ""
-        return f"portion {data['portion']}: {view.grams(data['mass_kg'], 2)}{look}"
-    if kind == "trip":
-        return f"{data['interlock']} {'up: ' + data['text'] if data['up'] else 'cleared'}"
-    if kind == "move":
-        return f"{data['kind']} {data['ending']}, feed at {view.millimetres(data['position_m'], 2)}"
-    if kind in ("message", "note"):
-        return str(data.get("text", ""))
+    words = WORDS.get(kind)
+    if words is not None:
+        try:
+            return words(data)
+        except (KeyError, TypeError, AttributeError):
+            pass  # Written by another version: its values are shown as they are.
     shown = ", ".join(f"{name} {_short(value)}" for name, value in data.items() if value != "")
     return shown or "-"
+
+
+def _weight(data: dict[str, Any]) -> str:
+    look = f", {data['look']}" if data.get("look") else ""
+    return f"portion {data['portion']}: {view.grams(data['mass_kg'], 2)}{look}"
+
+
+def _trip(data: dict[str, Any]) -> str:
+    return f"{data['interlock']} {'up: ' + data['text'] if data['up'] else 'cleared'}"
+
+
+def _move(data: dict[str, Any]) -> str:
+    where = view.millimetres(data["position_m"], 2)
+    return f"{data['kind']} {data['ending']}, feed at {where}"
+
+
+WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
+    "portion": view.portion_line,
+    "weight": _weight,
+    "trip": _trip,
+    "move": _move,
+    "message": lambda data: str(data["text"]),
+    "note": lambda data: str(data["text"]),
+}
+"""Kind of record to its words."""
 
 
 def _short(value: object) -> str:

@@ -66,9 +66,29 @@ def _verify(options: argparse.Namespace, path: object) -> int:
     more = " or more" if many >= DIFFERENCES_MAX else ""
     say(f"{counts}: {many}{more} differ.")
     for one in verdict.differences:
-        say(view.plain(f"  entry {one.n}: stored {one.stored}"))
-        say(view.plain(f"  {'':>{len(str(one.n)) + 6}}  now    {one.now}"))
+        stored, now = apart(one.stored, one.now)
+        say(view.plain(f"  entry {one.n}, {one.stored.partition(' ')[0]}:"))
+        say(view.plain(f"    stored {stored}"))
+        say(view.plain(f"    now    {now}"))
     return WRONG
+
+
+BEFORE, AFTER = 24, 64
+"""Characters shown before and after the place where two decisions begin to differ."""
+
+
+def apart(stored: str, now: str) -> tuple[str, str]:
+    """Return the parts of two texts around the place where they begin to differ."""
+    pairs = zip(stored, now, strict=False)
+    same = next(
+        (at for at, (old, new) in enumerate(pairs) if old != new), min(len(stored), len(now))
+    )
+
+    def part(text: str) -> str:
+        start, end = max(0, same - BEFORE), same + AFTER
+        return f"{'...' if start else ''}{text[start:end]}{'...' if end < len(text) else ''}"
+
+    return part(stored), part(now)
 
 
 PARTS = {"replay": Parts(_options, replay)}

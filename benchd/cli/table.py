@@ -5,6 +5,7 @@ from __future__ import annotations
 from benchd.cli.command import Row
 
 COMMANDS: tuple[Row, ...] = (
+    Row("demo", "demo", "run a whole job on the simulated bench", "benchd demo"),
     Row("serve", "serving", "run the daemon of one bench, in the foreground",
         "benchd serve bench.yaml"),
     Row("simulate", "serving", "run the simulated bench alone, on a pty, in real time",

@@ -1,0 +1,84 @@
+"""The demo: its summary by numbers worked by hand, and one short run of the whole."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pint
+import pytest
+import scipy.stats  # noqa: F401  (Loading these takes longer than a fast test may.)
+
+from benchd.cli.demo import EVERY_S, oddest
+from benchd.cli.demo_parts import Ask, summary
+from benchd.config import bench_card, dough, read_card
+from benchd.core.facts import portion_time_s
+from benchd.io import paths
+from benchd.io.request_client import Client, Refused
+from tests.cli.fake_daemon import FakeDaemon, Refusal
+
+pint.UnitRegistry()
+EXAMPLES = Path(__file__).resolve().parents[2] / "benchd" / "examples"
+
+
+def record(number: int, kind: str = "normal") -> dict[str, object]:
+    return {"number": number, "class": kind, "aim_kg": 0.030}
+
+
+def test_the_summary_judges_normal_portions_only() -> None:
+    """29, 30, 31 g: mean 30, sd 1, t(0.975, 2) = 4.303, so 30 -+ 2.48 g (NIST table 1.3.6.7.2)."""
+    made = [record(1, "first"), record(2), record(3), record(4)]
+    lines = list(summary(made, {1: 0.050, 2: 0.029, 3: 0.030, 4: 0.031}))
+    assert lines[0] == "4 portions made, 4 weighed, 140.0 g in all."
+    assert lines[1].startswith("Mean 30.0 g (27.5 g to 32.5 g), aim 30.0 g; spread 3.3 % (1.7 to ")
+    assert lines[1].endswith("n 3 of class normal.")
+    assert "no verdict" in lines[-1]
+
+
+def test_too_few_weights_give_no_mean() -> None:
+    lines = list(summary([record(1, "first"), record(2)], {1: 0.03, 2: 0.03}))
+    assert lines[1:] == ["Too few normal portions for a mean with an interval."]
+
+
+def test_the_portion_to_look_at_is_the_odd_one() -> None:
+    assert oddest({1: 0.030, 2: 0.031, 3: 0.020, 4: 0.0305}) == 3
+    assert oddest({}) == 1
+
+
+@pytest.mark.slow
+def test_the_period_is_one_that_the_example_cards_allow() -> None:
+    facts = bench_card(read_card(EXAMPLES / "bench.yaml"), "bench.yaml").facts
+    masa = dough(read_card(EXAMPLES / "masa.yaml"), "masa.yaml", facts)
+    assert portion_time_s(facts, masa) * 1.05 + 0.1 < EVERY_S < 6
+
+
+def test_a_refusal_of_the_series_is_not_waited_for(daemon: FakeDaemon) -> None:
+    daemon.answers["series"] = Refusal(-32001, "Air is low.")
+    with Client("maize", path=paths.socket_path("maize")) as client:
+        asked = Ask(client, "series", {})
+        assert asked.failed(5.0)
+        with pytest.raises(Refused, match="Air is low"):
+            asked.result()
+
+
+@pytest.mark.slow
+def test_one_portion_from_start_to_end() -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", "benchd", "demo", "--count", "1"],
+        capture_output=True,
+        text=True,
+        timeout=180,
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert re.search(r"^ +1 first +\d+\.\d mm .* \d+ N +\d+\.\d g$", done.stdout, re.MULTILINE)
+    assert "1 portions made, 1 weighed" in done.stdout
+    journal = Path(done.stdout.split(" journal check ")[-1].strip())
+    assert journal.resolve().suffix == ".journal"
+    verified = subprocess.run(
+        [sys.executable, "-m", "benchd", "replay", str(journal), "--verify"],
+        capture_output=True,
+        text=True,
+    )
+    assert verified.returncode == 0, verified.stdout

@@ -1,0 +1,132 @@
+"""`benchd journal` and `replay` on a real journal file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from benchd.cli.journals import told
+from benchd.cli.replaying import apart
+from benchd.core import ledger
+from benchd.io import paths
+from benchd.io.journal import JournalFile
+from benchd.io.journal_format import Entry
+from tests.cli.conftest import Outcome
+
+Benchd = Callable[..., Outcome]
+SECOND_NS = 1_000_000_000
+
+
+def make(name: str = "20260101T080000.000000Z-aa.journal", bench: str = "maize") -> Path:
+    folder = Path(paths.make_private(paths.state_dir(bench)))
+    store = JournalFile.create(
+        folder / name,
+        meta={"bench": bench},
+        views=ledger.views(),
+        wall_us=lambda: 1,
+        on_committed=lambda n: None,
+        on_fault=lambda reason: None,
+    )
+    weight = {"portion": 4, "mass_kg": 0.0302, "look": "clean"}
+    entries = [
+        Entry(SECOND_NS, ledger.INPUT, (), '{"input":"wake"}'),
+        Entry(2 * SECOND_NS, ledger.RECORDS["note"], (), json.dumps({"text": "new \x1b needle"})),
+        Entry(3 * SECOND_NS, ledger.RECORDS["weight"], (), json.dumps(weight)),
+    ]
+    store.append(entries, urgent=True)
+    store.close()
+    return folder / name
+
+
+def test_without_journals_that_is_said(benchd: Benchd) -> None:
+    assert benchd("journal", "list") == (0, "There is no journal on this machine yet.\n", "")
+    assert benchd("journal", "show").code == 1
+    assert benchd("replay").code == 1
+
+
+@pytest.mark.slow
+def test_journals_are_listed(benchd: Benchd) -> None:
+    make()
+    make(bench="barley")
+    lines = benchd("journal", "list").out.splitlines()
+    assert len(lines) == 2
+    assert "bench barley  closed  3 entries" in lines[0]
+    only = json.loads(benchd("journal", "list", "--bench", "maize", "--json").out)
+    assert (only["bench"], only["entries"], only["problem"]) == ("maize", 3, None)
+
+
+@pytest.mark.slow
+def test_what_happened_is_shown_in_words_and_ascii(benchd: Benchd) -> None:
+    make()
+    lines = benchd("journal", "show").out.splitlines()
+    assert lines[1:] == [
+        "      1.000 s  note      new ? needle",
+        "      2.000 s  weight    portion 4: 30.20 g, clean",
+    ]
+
+
+@pytest.mark.slow
+def test_what_is_shown_can_be_chosen(benchd: Benchd) -> None:
+    make()
+    assert "weight" in benchd("journal", "show", "2026", "--portion", "4").out
+    assert benchd("journal", "show", "--portion", "5").out.count("\n") == 1
+    assert "note" not in benchd("journal", "show", "--kind", "weight").out
+    assert "told" in benchd("journal", "show", "--everything").out
+    assert benchd("journal", "show", "--last", "1").out.count("\n") == 2
+    shown = json.loads(benchd("journal", "show", "--kind", "weight", "--json").out)
+    assert shown["data"]["portion"] == 4
+    wrong = benchd("journal", "show", "--kind", "wieght")
+    assert wrong.code == 2
+    assert "There is no kind 'wieght'" in wrong.err
+
+
+@pytest.mark.slow
+def test_a_name_that_fits_none_or_several_is_asked_again(benchd: Benchd) -> None:
+    make()
+    make("20260102T080000.000000Z-bb.journal")
+    assert benchd("journal", "show", "2027").code == 1
+    several = benchd("journal", "show", "2026")
+    assert several.code == 2
+    assert "'2026' fits 2 journals" in several.err
+
+
+@pytest.mark.slow
+def test_a_sound_journal_checks_and_an_altered_one_does_not(benchd: Benchd) -> None:
+    path = make()
+    sound = benchd("journal", "check")
+    assert sound.code == 0
+    assert "as it was written; 3 entries" in sound.out
+    data = path.read_bytes()
+    assert b"0.0302" in data
+    path.write_bytes(data.replace(b"0.0302", b"0.0312"))
+    altered = benchd("journal", "check", "--json")
+    assert altered.code == 1
+    assert json.loads(altered.out)["clean"] is False
+
+
+def test_what_is_no_journal_is_one_sentence(benchd: Benchd, tmp_path: Path) -> None:
+    path = tmp_path / "a.journal"
+    path.write_bytes(b"nothing of the kind" * 100)
+    for words in (["journal", "show"], ["replay"], ["replay", "--verify"]):
+        shown = benchd(*words, str(path))
+        assert shown.code == 1
+        assert "Traceback" not in shown.err
+        assert shown.err.count("\n") == 1
+    assert benchd("journal", "check", str(path)).code == 1
+
+
+@pytest.mark.parametrize("kind", sorted(ledger.RECORDS))
+def test_a_record_that_lacks_its_words_is_still_shown(kind: str) -> None:
+    assert told(kind, {"colour": "red"}) == "colour red"
+    assert told(kind, {}) == "-"
+
+
+def test_two_decisions_are_shown_where_they_part() -> None:
+    same = "portion " + "x" * 300
+    stored, now = apart(f"{same}1 and more", f"{same}2 and more")
+    assert stored == "..." + "x" * 24 + "1 and more"
+    assert now == "..." + "x" * 24 + "2 and more"
+    assert apart("a", "ab") == ("a", "ab")
