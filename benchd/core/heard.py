@@ -24,7 +24,7 @@ from protocols.codes import (
     PIN,
     REFUSALS,
 )
-from protocols.limits import digest
+from protocols.limits import NOT_FITTED, digest
 
 PIN_OF_COMMAND = {"here": "known", "drive": "drive", "lock": "local-lock", "adopt": "adopted"}
 """Pin that each of these commands switches."""
@@ -180,9 +180,10 @@ def sample(turn: Turn, said: m.Sample) -> None:
         turn.set(board=board)
     if state.job is not None and state.job.kind == "teach":
         eye.gather(turn, said.eye)
-    air_min = state.facts.limits["air_min"]
-    if not state.dry_needed and "air" in state.facts.fitted and said.air < max(air_min // 2, 1):
-        turn.set(dry_needed=True)
+    if not state.dry_needed and "air" in state.facts.fitted:
+        away = said.air < max(state.facts.limits["air_min"] // 2, 1)
+        if away or said.air == NOT_FITTED:
+            turn.set(dry_needed=True)
 
 
 def yes(turn: Turn, said: m.Yes) -> None:

@@ -41,10 +41,12 @@ class StandIn:
         self.mute = False
         self.signals = {"eye": 100, "thrust": 0, "air": 2000, "supply": 5000}
         self.start(now_ns)
+        self.uptime_s = 60
+        """At `begun_ns`: it was there before the daemon."""
 
     def start(self, now_ns: int) -> None:
         """Begin a life: everything at rest and unknown."""
-        self.begun_ns = now_ns
+        self.begun_ns, self.uptime_s = now_ns, 0
         self.agenda: list[tuple[int, int, Callable[[int], None]]] = []
         self.order = count()
         self.out: list[m.BoardMessage] = []
@@ -91,7 +93,7 @@ class StandIn:
         """Who is there."""
         return m.Bench(
             1, "0.1.0", self.build, "sim", self.boot, "power",
-            (now_ns - self.begun_ns) // 10**9, self.last_id, self.digest, 0,
+            self.uptime_s + (now_ns - self.begun_ns) // 10**9, self.last_id, self.digest, 0,
         )  # fmt: skip
 
     def word(self) -> int:
@@ -215,12 +217,19 @@ class StandIn:
         took_ns = abs(distance) * 10**9 // speed
         self.going = going = object()
 
-        def end(now_ns: int) -> None:
-            if self.going is going:
-                self.position += distance
-                self.moved(ENDINGS[kind], now_ns)
+        def feed(way: int, last: bool) -> Callable[[int], None]:
+            def do(now_ns: int) -> None:
+                if self.going is going:
+                    self.position += way
+                    if last:
+                        self.moved(ENDINGS[kind], now_ns)
 
-        self.at(t_ns + took_ns, end)
+            return do
+
+        parts = max(1, took_ns // (50 * MS))
+        for part in range(1, parts + 1):
+            way = distance * part // parts - distance * (part - 1) // parts
+            self.at(t_ns + took_ns * part // parts, feed(way, part == parts))
 
     def moved(self, ending: int, now_ns: int) -> None:
         """The move under way is over."""
