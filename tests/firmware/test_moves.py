@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from protocols.codes import MOVE_ENDINGS, MOVES
-from protocols.messages import Clear, Edge, Here, Ignored, Lock, Move, Moved, Stop, Trip
+from protocols.messages import Clear, Drive, Edge, Here, Ignored, Lock, Move, Moved, Stop, Trip
 from tests.firmware.talk import SMALLEST, Talk
 
 JOG, HELD, RELIEVE, APPROACH, PRIME = range(5)
@@ -193,8 +193,6 @@ def test_a_switch_is_ignored_in_a_portion_and_while_one_waits(talk: Talk) -> Non
 
 @pytest.mark.parametrize("reason", [2, 4, 43, 44, 52])
 def test_reasons_to_ignore_a_switch(talk: Talk, reason: int) -> None:
-    from protocols.messages import Drive
-
     if reason == 43:
         talk.move(JOG, 5000)
     elif reason == 44:
@@ -241,8 +239,6 @@ def test_at_the_limit_a_switch_is_ignored(talk: Talk) -> None:
 def test_without_a_known_position_there_is_no_soft_limit() -> None:
     talk = Talk(travel_max=500, drive_hold=1)
     talk.wake()
-    from protocols.messages import Drive
-
     talk.do(Drive, 0)
     talk.do(Drive, 1)
     assert not talk.is_on("known")
