@@ -34,6 +34,8 @@ class StandIn:
         """Board seconds a host second: the resonator's error."""
         self.refuse: dict[str, tuple[int, int, int]] = {}
         """Tag to (reason, value, bound): the next command of this tag is refused so."""
+        self.keeps_refusing = False
+        """True: every command of such a tag, not only the next."""
         self.deaf: set[str] = set()
         """Tags of commands that are done but whose answer is lost."""
         self.lose: set[type[m.Message]] = set()
@@ -164,7 +166,9 @@ class StandIn:
         assert command.id == self.last_id + 1 or command.id > self.last_id
         self.last_id = command.id
         self.commands.append(command)
-        refused = self.refuse.pop(command.tag, None)
+        refused = self.refuse.get(command.tag)
+        if not self.keeps_refusing:
+            self.refuse.pop(command.tag, None)
         done_ns = now_ns + ANSWER_NS
         if refused is not None:
             self.at(done_ns, lambda t: self.out.append(m.No(command.id, *refused, 0)))
