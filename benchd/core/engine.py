@@ -99,6 +99,8 @@ def _wake_at_ns(state: State, now_ns: int) -> int:
     wake = now_ns + IDLE_WAKE_NS
     if state.link == "up" and state.last_word_ns + SILENCE_NS >= now_ns:
         wake = min(wake, state.last_word_ns + SILENCE_NS + 1)
+    if state.outbox and state.outbox[0].not_before_ns > now_ns:
+        wake = min(wake, state.outbox[0].not_before_ns)
     series = state.series
     if series is not None and not series.paused and state.job is None and now_ns < series.next_ns:
         wake = min(wake, series.next_ns)

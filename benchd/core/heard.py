@@ -9,13 +9,14 @@ from msgspec.structs import replace
 
 from benchd.core import cycle, eye, words
 from benchd.core.clock_map import ClockMap, add_exchange, unwrap
-from benchd.core.effects import Renew
+from benchd.core.effects import Renew, StopNow
 from benchd.core.interlocks import drop
 from benchd.core.loading import halt, load_limits
-from benchd.core.state import Board, Latch, Planned
+from benchd.core.state import Board, Latch, Planned, State
 from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
 from protocols.codes import (
+    CAUSES,
     INTERLOCK_BY_NUMBER,
     MODES,
     MOVE_ENDINGS,
@@ -28,6 +29,11 @@ from protocols.limits import NOT_FITTED, digest
 
 PIN_OF_COMMAND = {"here": "known", "drive": "drive", "lock": "local-lock", "adopt": "adopted"}
 """Pin that each of these commands switches."""
+
+SOON = frozenset({3, 4})
+"""Interlocks whose condition comes by itself: feed at rest, cutter home, for long enough."""
+
+SOON_MS_MAX = 500
 
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
@@ -71,6 +77,8 @@ def greeting(turn: Turn, said: m.Bench) -> None:
     if restarted:
         turn.set(clock=ClockMap(), dry_needed=True, relieved=False)
         cycle.interrupt(turn, No("The board restarted: nothing moves until you say so.", "IL-20"))
+    # Whatever still moves was asked for by an earlier life of the link or of this daemon.
+    turn.emit(StopNow(0))
     if said.digest == digest(turn.state.facts.limits):
         turn.set(link="up", link_text="")
     else:
@@ -92,7 +100,8 @@ def beat(turn: Turn, said: m.Beat) -> None:
             t3_us=t_us,
             t4_ns=now_ns,
         )
-    renews = state.link == "up" and bool(said.pins >> PIN["adopted"] & 1)
+    in_force = state.link == "up" and bool(said.pins >> PIN["adopted"] & 1)
+    renews = in_force and _owned(state, said)
     rests = said.mode in cycle.IDLE_MODES and not said.phase and said.position == before.position
     board = replace(
         before,
@@ -117,7 +126,16 @@ def beat(turn: Turn, said: m.Beat) -> None:
         turn.emit(Renew(said.nonce))
         cycle.unseen_end(turn)
     if rests and turn.state.pending is None and not turn.state.outbox:
-        _tidy(turn, renews)
+        _tidy(turn, in_force)
+
+
+def _owned(state: State, said: m.Beat) -> bool:
+    """Return whether what moves is ours: only then does leave to move go on.
+
+    A move of an earlier life of the link, or of the daemon, is nobody's and must lapse.
+    """
+    local = said.pins & (1 << PIN["forward"] | 1 << PIN["reverse"])
+    return said.mode in cycle.IDLE_MODES or state.job is not None or bool(local)
 
 
 def _tidy(turn: Turn, in_force: bool) -> None:
@@ -136,7 +154,9 @@ def _sync_latches(turn: Turn, mask: int) -> None:
         up = bool(mask >> (number - 1) & 1)
         held = number in turn.state.latches
         if up and not held:
-            text = words.trip_text(turn.state.facts, number, 0, 0)
+            cause = turn.state.board.cause
+            value = CAUSES.index(cause) if number == 20 and cause in CAUSES else 0
+            text = words.trip_text(turn.state.facts, number, value, 0)
             _latch(turn, number, text, None, None)
         elif held and not up and interlock.place != "daemon":
             drop(turn, number)
@@ -224,8 +244,7 @@ def no(turn: Turn, said: m.No) -> None:
     turn.set(pending=None)
     planned = pending.planned
     soon = turn.now_ns - pending.sent_ns < AGAIN_WITHIN_NS
-    if said.reason == STALE and planned.tries < TRIES_MAX and soon:
-        turn.set(outbox=(replace(planned, tries=planned.tries + 1), *turn.state.outbox))
+    if soon and planned.tries < TRIES_MAX and _waits(turn, planned, said):
         return
     turn.record(
         "refusal",
@@ -245,6 +264,18 @@ def no(turn: Turn, said: m.No) -> None:
         turn.fail_job(why)
     elif planned.why == "job":
         cycle.interrupt(turn, why, pause=True)
+
+
+def _waits(turn: Turn, planned: Planned, said: m.No) -> bool:
+    """Plan a command again that came too late, or a moment too early; return whether it was."""
+    left_ms = said.bound - said.value
+    early = said.reason in SOON and 0 < left_ms <= SOON_MS_MAX
+    if not early and said.reason != STALE:
+        return False
+    not_before_ns = turn.now_ns + (left_ms + 5) * 1_000_000 if early else 0
+    again = replace(planned, tries=planned.tries + 1, not_before_ns=not_before_ns)
+    turn.set(outbox=(again, *turn.state.outbox))
+    return True
 
 
 def phase(turn: Turn, said: m.Phase) -> None:

@@ -58,7 +58,8 @@ class Planned(msgspec.Struct, frozen=True):
     why: str
     """"load" for limits, "job" for the job under way, "free" otherwise."""
     tries: int = 0
-    """How often the board found it too late."""
+    """How often the board found it too late or too early."""
+    not_before_ns: int = 0
 
 
 class Pending(msgspec.Struct, frozen=True):

@@ -77,6 +77,8 @@ class Turn:
             return
         planned = state.outbox[0]
         moves = planned.tag in MOVING
+        if self.now_ns < planned.not_before_ns:
+            return
         oldest_ns = NONCE_AGE_AGAIN_NS if planned.tries else NONCE_AGE_MAX_NS
         if moves and self.now_ns - state.board.nonce_ns > oldest_ns:
             return

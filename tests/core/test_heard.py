@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchd.core.effects import StopNow
 from benchd.core.inputs import EventGap, LinkDown, LinkUp, Wake
 from protocols import messages as m
 from protocols.limits import LIMITS
@@ -118,15 +119,15 @@ def test_limits_that_came_while_the_board_was_busy_are_loaded_once_it_rests() ->
     assert s.state.link == "up"
 
 
-def test_limits_are_not_loaded_while_something_moves() -> None:
+def test_a_greeting_stops_whatever_still_moves() -> None:
     s = Script()
-    s.board.refuse["set"] = (43, 2, 0)
     s.board.begin_move(5, 8000, 800, s.now_ns)
-    s.connect()
-    assert s.state.link == "loading"
-    assert len(s.sent("set")) == 1
-    s.run(10.5)
+    s.tell(LinkUp("/dev/bench"))
+    s.tell(s.board.greeting(s.now_ns))
+    assert StopNow(0) in s.new
+    s.run(0.5)
     assert s.state.link == "up"
+    assert s.state.board.position < 8000
 
 
 # Beats.
