@@ -435,7 +435,9 @@ def hold_back(turn: Turn) -> None:
     if job is None or not any(planned.why == "job" for planned in state.outbox):
         return
     action = NEEDS.get(job.kind, "feed")
-    no = ready_for(state, "series" if state.series is not None else action, turn.now_ns)
+    if action == "portion" and state.series is not None:
+        action = "series"
+    no = ready_for(state, action, turn.now_ns)
     if no is not None:
         interrupt(turn, no, pause=True)
 

@@ -41,6 +41,8 @@ class StandIn:
         self.lose: set[type[m.Message]] = set()
         """Events that never arrive."""
         self.mute = False
+        self.smeared = False
+        """The eye sees dough all the time."""
         self.signals = {"eye": 100, "thrust": 0, "air": 2000, "supply": 5000}
         self.start(now_ns)
         self.uptime_s = 60
@@ -272,7 +274,7 @@ class StandIn:
 
         def feed(phase: str, way: int, speed: int, t_ns: int) -> int:
             step(t_ns, lambda t: self._phase(phase, t))
-            if phase == "push":
+            if phase == "push" and not self.smeared:
                 step(t_ns + MS, lambda t: self.edge("dough", 1, t))
             after_ns = t_ns + abs(way) * 10**9 // speed
             return step(after_ns, lambda t: self._advance(way))
@@ -290,7 +292,7 @@ class StandIn:
         step(t_ns + 20 * MS, lambda t: self.edge("home", 0, t))
         t_ns += (20 + cut_ms) * MS
         step(t_ns, lambda t: self.edge("far", 1, t))
-        if mode == "portion":
+        if mode == "portion" and not self.smeared:
             step(t_ns, lambda t: self.edge("dough", 0, t))
         t_ns += plan["dwell"] * MS
         step(t_ns, lambda t: self._phase("return", t))
