@@ -208,7 +208,7 @@ class Board:
     def tx(self) -> bytes:
         """Take the bytes that have left the board since this was last asked."""
         size = int(self._lib.bc_tx(self._handle, self._tx, _TX_BYTES))
-        return self._tx.raw[:size] if size else b""
+        return self._tx[:size] if size else b""
 
     @property
     def steps(self) -> int:

@@ -82,8 +82,13 @@ class Talk:
 
     def pin(self, name: str, on: bool) -> None:
         """Set one pin now."""
-        bit = 1 << PIN[name]
-        self._pins = self._pins | bit if on else self._pins & ~bit
+        self.pins(**{name: on})
+
+    def pins(self, **levels: bool) -> None:
+        """Set several pins at the same moment."""
+        for name, on in levels.items():
+            bit = 1 << PIN[name]
+            self._pins = self._pins | bit if on else self._pins & ~bit
         self._show()
 
     def eye(self, dough: bool) -> None:

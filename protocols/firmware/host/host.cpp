@@ -81,6 +81,7 @@ BC_API void bc_reset(Host *host, uint32_t cause, uint32_t board_us) {
   host->rx_in = 0;
   host->rx_out = 0;
   host->poll_at = host->now;
+  host->away_until = 0;
   core::init(host->board, &host->hal, (uint8_t)cause);
 }
 
@@ -114,7 +115,9 @@ BC_API void bc_inputs(Host *host, uint32_t pins, uint32_t eye, uint32_t thrust, 
     return;
   }
   // The board's main loop never rests as long as the one here may; what it times must begin at the change.
-  core::poll(host->board);
+  if (host->away_until <= host->now) {
+    core::poll(host->board);
+  }
   host->pins = (uint8_t)pins;
   core::pins_changed(host->board);
   if (host->poll_at > host->now) {
@@ -167,8 +170,12 @@ static void step(Host *host) {
   }
 }
 
+static uint64_t poll_time(const Host *host) {
+  return host->poll_at > host->away_until ? host->poll_at : host->away_until;
+}
+
 static uint64_t next_time(const Host *host) {
-  uint64_t next = host->poll_at;
+  uint64_t next = poll_time(host);
   next = host->step_at < next ? host->step_at : next;
   next = host->rx_at < next ? host->rx_at : next;
   return host->tx_at < next ? host->tx_at : next;
@@ -182,7 +189,7 @@ static void run_due(Host *host) {
   if (host->rx_at <= host->now) {
     receive(host);
   }
-  if (host->poll_at <= host->now) {
+  if (poll_time(host) <= host->now) {
     core::poll(host->board);
     host->poll_at = host->now + idle_ms(host->board) * HALF_US_PER_MS;
   }
@@ -208,7 +215,7 @@ BC_API uint32_t bc_run(Host *host, uint64_t until_us, uint32_t mask) {
   }
 }
 
-BC_API void bc_hang(Host *host, uint32_t ms) { host->poll_at = host->now + ms * HALF_US_PER_MS; }
+BC_API void bc_hang(Host *host, uint32_t ms) { host->away_until = host->now + ms * HALF_US_PER_MS; }
 BC_API uint64_t bc_now_half_us(const Host *host) { return host->now; }
 BC_API int64_t bc_steps(const Host *host) { return host->steps; }
 BC_API uint32_t bc_outputs(const Host *host) { return host->outputs; }

@@ -32,6 +32,7 @@ struct Host {
   uint64_t board_zero;  // virtual time at which the board's own clock stood at 0
   uint64_t step_at;
   uint64_t poll_at;
+  uint64_t away_until;  // the main loop hangs
   uint64_t rx_at;
   uint64_t tx_at;
   uint32_t reasons;
