@@ -169,7 +169,7 @@ def _note_seal(walk: _Walk, seal: Seal, holds: bool, kept_head: str | None) -> N
     elif walk.bad_commit is None:
         walk.bad_commit = seal.n
         walk.bad_after, walk.bad_last = walk.previous.last, seal.last
-    if holds and kept_head is not None and seal.hash.hex() == kept_head.lower():
+    if kept_head is not None and seal.hash.hex() == kept_head.lower():
         walk.kept_commit = seal.n
     walk.previous = seal
 
@@ -198,12 +198,12 @@ def _judge_walk(report: Report, walk: _Walk) -> None:
 def _judge_kept_head(report: Report, walk: _Walk, kept_head: str | None) -> None:
     if kept_head is None:
         report.notes.append(NO_KEPT_HEAD)
-    elif walk.kept_commit is None:
+    elif walk.kept_commit is None and walk.problem is None:
         report.findings.append(
             f"The head kept elsewhere ({kept_head[:12]}...) is that of no commit in this file: its "
             "tail was cut off, it was rewritten, or that head belongs to another journal."
         )
-    elif walk.previous.last > 0 and report.head != kept_head.lower():
+    elif walk.kept_commit is not None and report.head != kept_head.lower():
         report.notes.append(
             f"The head kept elsewhere is that of commit {walk.kept_commit} of {report.commits}; "
             "what follows it could have been cut unseen."

@@ -154,6 +154,8 @@ class JournalReader:
                 block = _seals(connection, "WHERE n > ? ORDER BY n LIMIT 1000", after)
             if not block:
                 return
+            if block[-1].n <= after:
+                raise JournalError(f"{self.path.name} is damaged after seal {after}.")
             yield from block
             after = block[-1].n
 
@@ -177,6 +179,8 @@ class JournalReader:
             with opened(self.path) as connection:
                 # By count and not by number: in a damaged file numbers may leap.
                 (until,) = connection.execute(_BLOCK_END, (after, last, BLOCK)).fetchone()
+                if until is None or until <= after:
+                    raise JournalError(f"{self.path.name} is damaged after entry {after}.")
                 block = connection.execute(sql, (after, until)).fetchall()
             yield from block
             after = until

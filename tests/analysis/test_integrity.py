@@ -135,6 +135,16 @@ def test_the_final_head_leaves_nothing_to_note(path: Path) -> None:
     assert check(path, JournalReader(path).head()).notes == []
 
 
+def test_a_change_inside_is_not_taken_for_a_cut_tail(path: Path) -> None:
+    head = JournalReader(path).head()
+    alter(path, "UPDATE entry SET v1 = 0 WHERE n = 47")
+    (finding,) = check(path, head).findings
+    assert finding.startswith("Commit 4 ")
+    alter(path, "DELETE FROM entry WHERE n = 47")
+    (finding,) = check(path, head).findings
+    assert finding.startswith("Entry 47 is missing")
+
+
 @pytest.mark.parametrize("kept", ["", "nonsense", "00" * 32])
 def test_a_head_of_another_journal_is_a_finding(path: Path, kept: str) -> None:
     assert not check(path, kept).clean
