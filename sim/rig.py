@@ -18,10 +18,16 @@ from sim.rig_spec import RigSpec
 from sim.scale import Scale
 
 QUANTUM_US = 2_000
-"""Longest slice while anything moves [us]; readings are fed back to the board after each."""
+"""Longest slice while anything moves [us], unless told otherwise."""
+
+CALMING_US = 20_000
+"""Longest slice while no more than dough eases off [us]."""
 
 IDLE_US = 50_000
 """Longest slice while all is at rest [us]."""
+
+CALM_AFTER_US = 300_000
+"""After so long without a step [us] dough only eases off."""
 
 TUBE_CHANGE_US = 1_000_000
 """Rest of the feed at its rear end [us] after which a fresh tube is in."""
@@ -83,12 +89,21 @@ class Rig:
     plunger, which is backed out to position 0.
 
     Arguments: spec: the bench. seed: of everything that chance decides. faults: what goes wrong,
-    by portion number.
+    by portion number. quantum_us: longest slice while anything moves [us], 500 to 10000; what the
+    sensors read reaches the board after each.
     """
 
-    def __init__(self, spec: RigSpec, seed: int, faults: Faults | None = None) -> None:
+    def __init__(
+        self,
+        spec: RigSpec,
+        seed: int,
+        faults: Faults | None = None,
+        *,
+        quantum_us: int = QUANTUM_US,
+    ) -> None:
         chance = random.Random(seed)
         self._spec = spec
+        self._quantum_us = quantum_us
         self._faults = faults if faults is not None else Faults()
         self._plant = Plant(spec.plant, random.Random(chance.getrandbits(64)), self._faults)
         self._scale = Scale(
@@ -133,7 +148,9 @@ class Rig:
     def rx(self, data: bytes) -> None:
         """Bytes come from the host now."""
         self._board.rx(data)
-        self._awake_until_us = self._t_us + _AWAKE_US
+        # Only these never set anything in motion.
+        if not all(line.startswith((b"lease ", b"seen ")) for line in data.splitlines()):
+            self._awake_until_us = self._t_us + _AWAKE_US
 
     def run_until(self, t_us: int, *, until_output: bool = False) -> bytes:
         """Let time pass until t_us [us of rig time] and return what the board sent meanwhile.
@@ -207,13 +224,15 @@ class Rig:
     # One slice.
 
     def _longest_us(self) -> int:
-        moving = self._portion or self._rest_us == 0 or not self._plant.quiet
-        return QUANTUM_US if moving or self._t_us < self._awake_until_us else IDLE_US
+        moving = self._portion or self._rest_us < CALM_AFTER_US or not self._readings.home
+        if moving or self._t_us < self._awake_until_us:
+            return self._quantum_us
+        return IDLE_US if self._plant.quiet else CALMING_US
 
     def _slice(self, dt_us: int) -> bytes:
         board = self._board
-        drive_on = board.drive_on
-        valve_on = board.valve_on != bool(self._spec.valve_home)
+        drive_on, driven = board.drive_on, board.valve_on
+        valve_on = driven != bool(self._spec.valve_home)
         dt_us = board.run_for(dt_us)
         sent = board.tx()
         if dt_us == 0:
@@ -227,6 +246,8 @@ class Rig:
         if drive_on:
             self._feed_m += steps * self._spec.plant.microstep_m
         self._rest_us = 0 if steps else self._rest_us + dt_us
+        if board.valve_on != driven:
+            self._awake_until_us = self._t_us + _AWAKE_US
         self._weigh()
         self._look_at_tube()
         self._hear(sent)

@@ -1,0 +1,79 @@
+"""A scripted person at a simulated world's bench: proves it, teaches the eye, primes a tube."""
+
+from __future__ import annotations
+
+from sim.world import NotInTime, Refused, World
+
+NAME = "the scripted operator"
+CONNECT_LIMIT_S = 30.0
+REST_S = 1.0
+JOG_M = 0.005
+JOGS_MAX = 12
+
+
+def make_ready(world: World) -> None:
+    """From power-up to a primed tube and a bench that takes portions.
+
+    Raises Refused where the daemon does not let it, NotInTime where the bench does not get there.
+    """
+    connect(world)
+    prove(world, 20)
+    prove(world, 15)
+    world.ask("here", position_m=world.rig.feed_m)
+    world.ask("teach", what="empty")
+    world.ask("drive", on=True)
+    dry_stroke(world)
+    fill(world, "tube-1")
+
+
+def connect(world: World) -> None:
+    """Wait until board and daemon know each other."""
+    world.run_while(lambda w: w.app.state.link != "up", limit_s=CONNECT_LIMIT_S)
+
+
+def prove(world: World, interlock: int) -> None:
+    """Type what an interlock asks for, and clear it."""
+    statements = world.ask("proofs", interlock=interlock)["statements"]
+    words = [statement["word"] for statement in statements]
+    world.ask("clear", interlock=interlock, name=NAME, words=words)
+
+
+def dry_stroke(world: World) -> None:
+    """Arm and fire a stroke outside a series, once the feed has rested."""
+    world.run_for(REST_S)
+    world.ask("arm")
+    world.ask("fire")
+
+
+def fill(world: World, tube: str) -> None:
+    """Take a fresh tube to a flowing strand; the eye is taught on its first dough if it never saw
+    any."""
+    world.ask("tube_in", id=tube)
+    world.ask("approach")
+    if world.app.state.carry.eye_dough is None:
+        for _ in range(JOGS_MAX):
+            if world.rig.readings().dough_at_nozzle:
+                break
+            world.ask("jog", distance_m=JOG_M)
+        else:
+            raise NotInTime("No dough came out of the nozzle.")
+        world.ask("teach", what="dough")
+    if world.ask("prime")["ending"] != "flowing":
+        raise NotInTime("The strand does not flow.")
+    dry_stroke(world)
+
+
+def weigh_all(world: World) -> None:
+    """Weigh every piece that fell in a portion and has no weight yet, as the scale shows it."""
+    seen = {piece.portion: piece.scale_kg for piece in world.rig.pieces() if piece.portion}
+    for portion in world.app.state.carry.unweighed:
+        mass_kg = seen.get(portion)
+        if mass_kg is None:
+            continue
+        text = f"{mass_kg * 1e3:.1f}"
+        try:
+            world.ask("weigh", mass_kg=mass_kg, text=text, portion=portion)
+        except Refused as refused:
+            if not refused.reply.is_question:
+                raise
+            world.ask("weigh", mass_kg=mass_kg, text=text, portion=portion, confirmed=True)
