@@ -1,13 +1,15 @@
-"""Board time mapped to host time, with a stated error.
+"""Board time mapped to host time, with a stated error that holds.
 
-Each lease and the beat after it are one exchange of times. The resonator of a small board may be
-off by half a percent, so offset alone is not enough: of every 16 exchanges the one with the
-shortest trip is kept as an anchor, and the rate is fitted to the anchors.
+Each lease and the beat after it are one exchange of times, which bounds the host time of one moment
+of the board. The resonator of a small board may be off by half a percent, so two good exchanges, an
+early and a late one, carry a straight line between them; since they bound the true line at two
+places, they bound it everywhere.
 """
 
 from __future__ import annotations
 
 import msgspec
+from msgspec.structs import replace
 
 FOLD = 16
 """Exchanges of which the best becomes an anchor."""
@@ -15,14 +17,20 @@ FOLD = 16
 ANCHORS = 16
 WRAP_US = 1 << 32
 
-DOUBT_UNFITTED = 0.005
-"""How far a resonator may be off before its rate is fitted (common practice)."""
+DRIFT = 0.005
+"""How far a resonator may be off (common practice)."""
 
-DOUBT_FITTED = 0.0001
 FIT_SPAN_US = 3_000_000
+"""Least time between the two exchanges that carry the line."""
+
+AHEAD_US = 100_000
+BACK_US = 1_000_000
+"""The stated error holds this far past the newest exchange, when the next is due, and this far
+before it even while there is no line."""
 
 Exchange = tuple[int, int, int]
-"""Board time in the middle [us, unwrapped], host time in the middle [ns], delay [ns]."""
+"""Board time in the middle [us, unwrapped], host time in the middle [ns], and how wide the host
+time of that moment is bounded [ns]: the middle is off by at most half of it."""
 
 
 def offset_and_delay(t1: float, t2: float, t3: float, t4: float) -> tuple[float, float]:
@@ -46,71 +54,66 @@ def unwrap(t_us: int, near_us: int) -> int:
 
 
 class ClockMap(msgspec.Struct, frozen=True):
-    """host_ns = host0_ns + (board_us - board0_us) * 1000 * rate, with what it was made from."""
+    """The line through two exchanges, or through one at rate 1, with what it was made from."""
 
     recent: tuple[Exchange, ...] = ()
     anchors: tuple[Exchange, ...] = ()
-    board0_us: int = 0
-    host0_ns: int = 0
+    early: Exchange | None = None
+    """None while nothing far enough back is known: the rate is then taken as 1."""
+    late: Exchange = (0, 0, 0)
     rate: float = 1.0
-    fitted: bool = False
     error_ns: int | None = None
-    """Stated error at the newest exchange; None before the first."""
+    """Stated error, from the early exchange (or BACK_US before the newest) until the next is due;
+    None before the first."""
 
     def host_ns(self, board_us: int) -> int | None:
         """Return the host time of an unwrapped board time [ns], None before the first exchange."""
         if self.error_ns is None:
             return None
-        return self.host0_ns + round((board_us - self.board0_us) * 1000 * self.rate)
+        return self.late[1] + round((board_us - self.late[0]) * 1000 * self.rate)
 
 
 def add_exchange(clock: ClockMap, *, t1_ns: int, t2_us: int, t3_us: int, t4_ns: int) -> ClockMap:
     """Return the map with one more exchange. Board times are unwrapped [us], host times [ns]."""
-    delay_ns = (t4_ns - t1_ns) - (t3_us - t2_us) * 1000
-    if delay_ns < 0:
+    held_ns = (t3_us - t2_us) * 1000
+    # How long the board held the answer is its own word, which may be off as well.
+    width_ns = (t4_ns - t1_ns) - held_ns + round(abs(held_ns) * DRIFT)
+    if held_ns < 0 or width_ns < 0:
         return clock  # A clock was set, or the answer was for another life: no evidence.
-    new = ((t2_us + t3_us) // 2, (t1_ns + t4_ns) // 2, delay_ns)
-    recent = (*clock.recent, new)
-    if len(recent) < FOLD and clock.anchors:
-        error_ns = _error_ns(clock.anchors[-1], new, clock.fitted)
-        return ClockMap(
-            recent,
-            clock.anchors,
-            clock.board0_us,
-            clock.host0_ns,
-            clock.rate,
-            clock.fitted,
-            error_ns,
-        )
-    best = min(recent, key=lambda exchange: exchange[2])
-    anchors = clock.anchors
+    new = ((t2_us + t3_us) // 2, (t1_ns + t4_ns) // 2, width_ns)
+    until_us = t3_us + AHEAD_US
+    recent, anchors = (*clock.recent, new), clock.anchors
+    if len(recent) < FOLD and anchors:
+        return replace(clock, recent=recent, error_ns=_error_ns(clock.early, clock.late, until_us))
     if len(recent) == FOLD:
-        anchors, recent = (*anchors[-(ANCHORS - 1) :], best), ()
-    rate = _rate(anchors)
-    fitted = rate is not None
-    return ClockMap(
-        recent, anchors, best[0], best[1], rate or 1.0, fitted, _error_ns(best, new, fitted)
-    )
+        anchors, recent = (*anchors[-(ANCHORS - 1) :], min(recent, key=_width)), ()
+    early, late, rate = _line(anchors, recent, until_us)
+    return ClockMap(recent, anchors, early, late, rate, _error_ns(early, late, until_us))
 
 
-def _error_ns(anchor: Exchange, newest: Exchange, fitted: bool) -> int:
-    """Half the anchor's trip, and what the rate may have drifted since [ns]."""
-    doubt = DOUBT_FITTED if fitted else DOUBT_UNFITTED
-    return anchor[2] // 2 + round(abs(newest[0] - anchor[0]) * 1000 * doubt)
+def _width(exchange: Exchange) -> int:
+    return exchange[2]
 
 
-def _rate(anchors: tuple[Exchange, ...]) -> float | None:
-    """Least-squares slope of host time over board time, dimensionless; None if not believable."""
-    if len(anchors) < 3 or anchors[-1][0] - anchors[0][0] < FIT_SPAN_US:
-        return None
-    shortest = min(anchor[2] for anchor in anchors)
-    chosen = [anchor for anchor in anchors if anchor[2] <= 2 * shortest + 200_000]
-    board0, host0, _ = chosen[0]
-    xs = [anchor[0] - board0 for anchor in chosen]
-    ys = [(anchor[1] - host0) / 1000 for anchor in chosen]
-    mean_x, mean_y = sum(xs) / len(xs), sum(ys) / len(ys)
-    spread = sum((x - mean_x) ** 2 for x in xs)
-    if spread == 0:
-        return None
-    slope = sum((x - mean_x) * (y - mean_y) for x, y in zip(xs, ys, strict=True)) / spread
-    return slope if 1 - 2 * DOUBT_UNFITTED < slope < 1 + 2 * DOUBT_UNFITTED else None
+def _line(
+    anchors: tuple[Exchange, ...], recent: tuple[Exchange, ...], until_us: int
+) -> tuple[Exchange | None, Exchange, float]:
+    """Return the exchanges that carry the line, and its rate (host time over board time)."""
+    half = len(anchors) // 2
+    if half:
+        early, late = min(anchors[:half], key=_width), min(anchors[half:], key=_width)
+        span_us = late[0] - early[0]
+        rate = (late[1] - early[1]) / (span_us * 1000) if span_us >= FIT_SPAN_US else 0.0
+        if abs(rate - 1) <= 2 * DRIFT:
+            return early, late, rate
+    near = min(anchors + recent, key=lambda exchange: _error_ns(None, exchange, until_us))
+    return None, near, 1.0
+
+
+def _error_ns(early: Exchange | None, late: Exchange, board_us: int) -> int:
+    """Bound the error of the line at a board time, and anywhere between its two exchanges [ns]."""
+    if early is None:
+        return late[2] // 2 + 1 + round(max(board_us - late[0], BACK_US) * 1000 * DRIFT)
+    part = (board_us - early[0]) / (late[0] - early[0])
+    there = abs(part) * late[2] + abs(1 - part) * early[2]
+    return round(max(there, early[2], late[2]) / 2) + 1
