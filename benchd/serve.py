@@ -25,7 +25,7 @@ from benchd.app import App
 from benchd.config.bench import BenchCard
 from benchd.config.dough import dough as read_dough
 from benchd.config.errors import CardError
-from benchd.core import inputs, ledger
+from benchd.core import cycle, inputs, ledger
 from benchd.core.facts import Dough
 from benchd.io import clock, paths, request_socket
 from benchd.io.journal import JournalFile
@@ -228,9 +228,22 @@ class Daemon:
             except CardError as error:
                 refuse(REFUSED, str(error), {"condition": "card"})
                 return
+        if method == "plan":
+            reply(self._plan(dough))
+            return
         self._ask += 1
         self._replies[client, self._ask] = (reply, refuse)
         self.app.on_request(client, self._ask, method, params, dough, clock.boottime_ns())
+
+    def _plan(self, dough: Dough | None) -> dict[str, float]:
+        assert dough is not None  # The request's own type asks for a card.
+        shortest_s = cycle.shortest_period_s(self.app.state, dough)
+        return {
+            "stroke_m": dough.stroke_m,
+            "take_up_m": dough.take_up_m,
+            "aim_kg": dough.aim_kg,
+            "shortest_s": shortest_s,
+        }
 
     def on_gone(self, client_id: int) -> None:
         """A client's connection closed."""
@@ -279,7 +292,9 @@ class Daemon:
             await self.server.close()
             raise
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
-            self.loop.add_signal_handler(number, self.ended.set)
+            # Whoever started us with a signal ignored, as nohup does, wants us to outlive it.
+            if signal.getsignal(number) != signal.SIG_IGN:
+                self.loop.add_signal_handler(number, self.ended.set)
         try:
             self._guarded(self.connect)
             self.say(f"Bench {self.card.facts.name} is served; journal {self._store_path}.")

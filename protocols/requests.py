@@ -4,8 +4,8 @@ JSON-RPC 2.0, one object a line, named parameters, over the bench's Unix socket.
 request that moves something
 is answered when the movement has ended. A refusal has error code REFUSED and data {"condition",
 "value", "bound"}.
-`follow` and `status` are answered by the daemon itself; all others pass through the core and are
-journalled.
+`follow`, `status` and `plan` are answered by the daemon itself; all others pass through the core
+and are journalled.
 """
 
 from __future__ import annotations
@@ -33,6 +33,13 @@ class Status(Request, frozen=True):
     """Answers the BenchStatus."""
 
     method = "status"
+
+
+class Plan(Request, frozen=True):
+    """Answers what a portion by this dough card would do; moves nothing."""
+
+    method = "plan"
+    dough: str
 
 
 class Stop(Request, frozen=True):
@@ -228,6 +235,7 @@ REQUESTS: dict[str, type[Request]] = {
     cls.method: cls
     for cls in (
         Status,
+        Plan,
         Stop,
         Pause,
         Finish,

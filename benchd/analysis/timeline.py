@@ -96,7 +96,8 @@ def _what(facts: BenchFacts, event: m.Event) -> str:
     if isinstance(event, m.Ended):
         return f"ended, {OUTCOMES[event.outcome]}"
     if isinstance(event, m.Tally):
-        return f"steps {event.made} of {event.asked}, longest gap {facts.metres(event.gap) * 1000:.1f} mm"
+        gap_mm = facts.metres(event.gap) * 1000
+        return f"steps {event.made} of {event.asked}, longest gap {gap_mm:.1f} mm"
     if isinstance(event, m.Extremes):
         return (
             f"eye least {_shown(event.eye_min, 1, '')}, thrust peak "

@@ -60,20 +60,25 @@ def relieve(turn: Turn, said: Asked, params: r.Relieve) -> No | None:
     no = still(turn.state) or cycle.ready_for(turn.state, "feed", turn.now_ns)
     if no is not None:
         return no
-    _relieve(turn)
+    if not _relieve(turn):
+        return No(
+            "The feed stands at the rear end of its travel: it cannot go back further.", "travel"
+        )
     turn.begin_job("relieve", said.client, said.ask)
     return None
 
 
-def _relieve(turn: Turn) -> None:
+def _relieve(turn: Turn) -> bool:
+    """Plan the way back that lets the pressure off, as far as travel allows; False if none is."""
     facts = turn.state.facts
+    way = facts.steps(facts.relieve_m)
+    if pin(turn.state, "known"):
+        way = min(way, turn.state.board.position - facts.limits["travel_min"])
+    if way <= 0:
+        return False
     _power(turn)
-    turn.plan(
-        "move",
-        cycle.move_kind("relieve"),
-        -max(1, facts.steps(facts.relieve_m)),
-        facts.limits["draw_speed"],
-    )
+    turn.plan("move", cycle.move_kind("relieve"), -way, facts.limits["draw_speed"])
+    return True
 
 
 def drive(turn: Turn, said: Asked, params: r.Drive) -> No | None:
@@ -185,6 +190,8 @@ def tube_out(turn: Turn, said: Asked, params: r.TubeOut) -> No | None:
         no = No("No tube is in.", "tube")
     if no is not None:
         return no
-    _relieve(turn)
+    moves = _relieve(turn)
     turn.begin_job("tube_out", said.client, said.ask, stage="relieve", heel_kg=params.heel_kg)
+    if not moves:
+        cycle.tube_is_out(turn, "reached")
     return None

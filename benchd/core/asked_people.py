@@ -145,8 +145,8 @@ def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
     aim_kg = next(
         (fact["aim_kg"] for fact in reversed(state.recent) if fact["number"] == number), None
     )
-    if aim_kg is None and state.weights:
-        aim_kg = state.weights[-1].aim_kg
+    if aim_kg is None:
+        aim_kg = state.carry.aim_kg
     try:
         ask = weighing.question(params.mass_kg, aim_kg or params.mass_kg)
     except ValueError as error:

@@ -115,7 +115,8 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
         state.lines_bad + state.board.bad,
     )
     turn.begin_job("portion", client, ask, button=button)
-    turn.set(work=work, carry=replace(state.carry, last_portion=number, tube=tube))
+    carry = replace(state.carry, last_portion=number, tube=tube, aim_kg=dough.aim_kg)
+    turn.set(work=work, carry=carry)
 
 
 def _class(state: State, now_ns: int, index: int) -> str:
@@ -218,8 +219,15 @@ def _tube_out(turn: Turn, ending: str) -> None:
         turn.set(job=replace(job, data={**job.data, "stage": "back", "begun_ns": None}))
         turn.plan("move", move_kind("jog"), max(back, -999_999), state.facts.limits["draw_speed"])
         return
+    tube_is_out(turn, ending)
+
+
+def tube_is_out(turn: Turn, ending: str) -> None:
+    """Close the record of the tube, and say what is still loaded or live."""
+    state = turn.state
+    job = state.job
     tube = state.carry.tube
-    if ending in ("reached", "relieved") and tube is not None:
+    if job is not None and ending in ("reached", "relieved") and tube is not None:
         turn.record(
             "tube", id=tube.id, what="out", portions=tube.portions, heel_kg=job.data["heel_kg"]
         )

@@ -49,6 +49,8 @@ class Carry(msgspec.Struct, frozen=True):
     """Mean and spread of the taught level [counts]."""
     eye_dough: tuple[float, float] | None = None
     unweighed: tuple[int, ...] = ()
+    aim_kg: float | None = None
+    """Aim of the last portion: what a weight is compared with after a restart."""
 
 
 class Input(msgspec.Struct, frozen=True, tag_field="input"):
