@@ -417,3 +417,18 @@ def test_the_lock_does_not_hinder_portions(talk: Talk) -> None:
     talk.start()
     assert talk.ended().outcome == COMPLETE
     assert isinstance(talk.beat(), Beat)
+
+
+def test_the_button_needs_room_in_the_ring(talk: Talk) -> None:
+    talk.plan()
+    talk.run(50)
+    talk.acknowledging = False
+    talk.start(trigger=1)
+    for k in range(8):
+        talk.pin("reverse", k % 2 == 0)
+        talk.run(30)
+    talk.pin("button", True)
+    talk.run(50)
+    assert [(m.signal, m.reason) for m in talk.of(Ignored) if m.signal == 7] == [(7, 47)]
+    assert talk.is_on("waiting")
+    assert talk.board.steps == 0

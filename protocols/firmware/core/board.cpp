@@ -38,7 +38,7 @@ static void take_lines(Board &board) {
     if (!rx_take(board.rx, byte)) {
       return;
     }
-    const Verdict verdict = line_byte(board.line, byte);
+    const Verdict verdict = line_byte(board.line, board.line_text, HOST_LINE_ROOM, byte);
     if (verdict == LINE_UNFINISHED) {
       continue;
     }
@@ -51,7 +51,7 @@ static void take_lines(Board &board) {
       Locked locked(board.hal);
       came_us = board.rx.newline_us;
     }
-    command_line(board, board.line.text, board.line.length, came_us);
+    command_line(board, board.line_text, board.line.length, came_us);
     board.line.length = 0;
   }
 }

@@ -138,8 +138,11 @@ static void press_button(Board &board) {
   board.cycle.waiting = false;
   Answer answer = Answer();
   if (permit(board, ask, answer)) {
-    cycle_begin(board);
-    return;
+    if (events_room(board.events) >= wire::RING_EVENTS_NEEDED) {
+      cycle_begin(board);
+      return;
+    }
+    answer.reason = wire::NO_RING;
   }
   board.cycle.waiting = true;
   ignore(board, SIGNAL_BUTTON, answer.reason);

@@ -24,7 +24,7 @@ static void on_set(Board &board, const Command &command, Answer &answer) {
   if (!may_load(board, answer)) {
     return;
   }
-  int32_t nearest;
+  int32_t nearest = 0;
   switch (limits_set(board.limits, (uint8_t)command.fields[1], (int32_t)command.fields[2], nearest)) {
     case LIMIT_TAKEN:
       forget_plans(board);

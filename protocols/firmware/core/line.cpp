@@ -34,35 +34,35 @@ bool rx_take(Rx &rx, uint8_t &byte) {
 
 static char hex_digit(uint8_t nibble) { return (char)(nibble < 10 ? '0' + nibble : 'A' + nibble - 10); }
 
-static Verdict unframe(Line &line) {
+static Verdict unframe(Line &line, char *text) {
   if (line.length <= TAIL) {
     return LINE_SHORT;
   }
   const uint8_t body = line.length - TAIL;
-  if (line.text[body] != ' ') {
+  if (text[body] != ' ') {
     return LINE_SHORT;
   }
   uint16_t crc = CRC16_START;
   for (uint8_t i = 0; i < body; ++i) {
-    crc = crc16(crc, (uint8_t)line.text[i]);
+    crc = crc16(crc, (uint8_t)text[i]);
   }
   for (uint8_t i = 0; i < 4; ++i) {
-    if (line.text[body + 1 + i] != hex_digit((uint8_t)(crc >> 12))) {
+    if (text[body + 1 + i] != hex_digit((uint8_t)(crc >> 12))) {
       return LINE_CHECK;
     }
     crc = (uint16_t)(crc << 4);
   }
-  line.text[body] = 0;
+  text[body] = 0;
   line.length = body;
   return LINE_GOOD;
 }
 
-Verdict line_byte(Line &line, uint8_t byte) {
+Verdict line_byte(Line &line, char *text, uint8_t room, uint8_t byte) {
   if (byte == '\n') {
     const Verdict damage = (Verdict)line.damage;
     Verdict verdict = damage;
     if (damage == LINE_UNFINISHED) {
-      verdict = unframe(line);
+      verdict = unframe(line, text);
     } else if (damage == LINE_LONG) {
       verdict = LINE_UNFINISHED;  // told already
     }
@@ -75,14 +75,14 @@ Verdict line_byte(Line &line, uint8_t byte) {
   if (line.damage == LINE_LONG) {
     return LINE_UNFINISHED;
   }
-  if (line.length >= wire::LINE_BYTES_MAX - 1) {
+  if (line.length >= room - 1) {
     line.damage = LINE_LONG;
     return LINE_LONG;
   }
   if (byte < 0x20 || byte > 0x7E) {
     line.damage = LINE_CHARACTERS;
   }
-  line.text[line.length++] = (char)byte;
+  text[line.length++] = (char)byte;
   return LINE_UNFINISHED;
 }
 

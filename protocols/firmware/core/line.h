@@ -11,7 +11,7 @@ static const uint8_t RX_BYTES = 64;
 
 // Filled by the receive interrupt, emptied by the main loop.
 struct Rx {
-  uint8_t bytes[RX_BYTES];
+  volatile uint8_t bytes[RX_BYTES];
   volatile uint8_t in;
   volatile uint8_t out;
   uint32_t newline_us;  // when the newest newline came
@@ -25,14 +25,18 @@ bool rx_empty(const Rx &rx);
 
 enum Verdict { LINE_UNFINISHED, LINE_GOOD, LINE_SHORT, LINE_LONG, LINE_CHARACTERS, LINE_CHECK };
 
+// A line being received. Its text lies with the caller: the board needs room for lines from the host only.
 struct Line {
-  char text[wire::LINE_BYTES_MAX];
   uint8_t length;  // of the body once the verdict is LINE_GOOD; the body then ends with a zero
   uint8_t damage;  // a Verdict that the bytes so far already brought
 };
 
-// Takes one byte. Says anything but LINE_UNFINISHED once for each line: an over-long one when it is too long.
-Verdict line_byte(Line &line, uint8_t byte);
+// Longest line from the host that can be under way at all, newline included.
+static const uint8_t HOST_LINE_ROOM = wire::WINDOW_BYTES;
+
+// Takes one byte of a line of at most `room` bytes with its newline. Says anything but LINE_UNFINISHED once for each
+// line: of an over-long one as soon as it is too long.
+Verdict line_byte(Line &line, char *text, uint8_t room, uint8_t byte);
 
 // Where the reading of a body stands.
 struct Cursor {

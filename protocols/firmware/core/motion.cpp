@@ -16,8 +16,8 @@ int32_t motion_position(const Board &board) {
 
 void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed, uint8_t must) {
   Motion &motion = board.motion;
-  Ramp ramp;
-  ramp_begin(ramp, steps, speed, (uint32_t)limit(board.limits, wire::LIMIT_ACCEL));
+  // Nothing runs, so that the step interrupt leaves the ramp alone.
+  ramp_begin(motion.ramp, steps, speed, (uint32_t)limit(board.limits, wire::LIMIT_ACCEL));
   const bool high = (limit(board.limits, wire::LIMIT_DIRECTION) != 0) == (direction < 0);
   Locked locked(board.hal);
   motion.direction = direction;
@@ -30,7 +30,6 @@ void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed
     board.sense.seen_low |= low;
     return;
   }
-  motion.ramp = ramp;
   motion.unpolled_ticks = 0;
   motion.running = true;
   write_outputs(board, (uint8_t)((motion.outputs & ~OUT_DIRECTION) | (high ? OUT_DIRECTION : 0)));

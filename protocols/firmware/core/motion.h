@@ -40,7 +40,7 @@ struct Motion {
 
 int32_t motion_position(const Board &board);
 
-// Starts one trapezoid. Does nothing when the drive is off or one of the pins in `must` is off.
+// Starts one trapezoid of a feed at rest. Does nothing when the drive is off or one of the pins in `must` is off.
 void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed, uint8_t must);
 
 // Slows down to rest: with `stop_decel` when fast, with `accel` otherwise.

@@ -59,9 +59,12 @@ static bool rule_dough(const Board &board, Trip &trip) {
 }
 
 static bool rule_thrust(const Board &board, Trip &trip) {
+  if (!feeds_forward(board) || board.safety.thrust_high < 2) {
+    return false;
+  }
   trip.value = sense_thrust_dn(board);
   trip.bound = limit(board.limits, wire::LIMIT_THRUST_MAX);
-  return feeds_forward(board) && board.safety.thrust_high >= 2;
+  return true;
 }
 
 static bool rule_collapse(const Board &board, Trip &trip) {
@@ -81,12 +84,14 @@ static bool rule_collapse(const Board &board, Trip &trip) {
 }
 
 static bool rule_end(const Board &board, Trip &trip) {
+  // While latched only the feed that it stopped again; on the way out the switch may still be off.
+  const bool off = (board.sense.low & MASK_ENDS) && !(board.safety.latches & latch_bit(14));
+  if (!off && !(board.sense.halted_low & MASK_ENDS)) {
+    return false;
+  }
   trip.value = motion_position(board);
   trip.bound = travel_bound(board, board.motion.direction < 0 ? -1 : 1);
-  if (board.sense.halted_low & MASK_ENDS) {
-    return true;
-  }
-  return (board.sense.low & MASK_ENDS) && !(board.safety.latches & latch_bit(14));
+  return true;
 }
 
 static bool rule_soft_limit(const Board &board, Trip &trip) {
@@ -183,11 +188,11 @@ static const Rule RULES[] ROM = {{1, CAUSE_STOP_PIN, false, rule_stop},
 
 static void watch_thrust(Board &board) {
   Safety &safety = board.safety;
-  const uint16_t now_dn = sense_thrust_dn(board);
-  if (!feeds_forward(board) || now_dn == wire::NOT_FITTED) {
+  if (!feeds_forward(board) || !sense_is_fitted(board, wire::FITTED_THRUST)) {
     safety.thrust_high = 0;
     return;
   }
+  const uint16_t now_dn = sense_thrust_dn(board);
   if (now_dn <= limit(board.limits, wire::LIMIT_THRUST_MAX)) {
     safety.thrust_high = 0;
   } else if (safety.thrust_high < 2) {

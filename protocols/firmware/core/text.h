@@ -9,7 +9,7 @@ static const uint8_t TX_BYTES = 128;
 
 // Filled by the main loop, emptied by the transmit interrupt.
 struct Tx {
-  uint8_t bytes[TX_BYTES];
+  volatile uint8_t bytes[TX_BYTES];
   volatile uint8_t in;
   volatile uint8_t out;
 };

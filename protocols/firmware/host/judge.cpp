@@ -7,13 +7,13 @@
 
 // Feeds bytes of one line, newline included. Returns a core::Verdict; `body` gets a good line's body and a zero.
 BC_API uint32_t bc_judge_line(const uint8_t *bytes, uint32_t size, char *body) {
-  core::Line line;
-  memset(&line, 0, sizeof(line));
+  core::Line line = core::Line();
+  char text[wire::LINE_BYTES_MAX];
   body[0] = 0;
   for (uint32_t i = 0; i < size; ++i) {
-    const core::Verdict verdict = core::line_byte(line, bytes[i]);
+    const core::Verdict verdict = core::line_byte(line, text, sizeof(text), bytes[i]);
     if (verdict != core::LINE_UNFINISHED) {
-      memcpy(body, line.text, line.length);
+      memcpy(body, text, line.length);
       body[verdict == core::LINE_GOOD ? line.length : 0] = 0;
       return verdict;
     }
@@ -58,7 +58,8 @@ BC_API uint32_t bc_crc32(const uint8_t *bytes, uint32_t size) {
   return ~crc;
 }
 
-// Intervals of a whole move, in ticks of 0.5 us; a stop with `decel` may begin after `stop_after` steps. Returns how many.
+// Intervals of a whole move, in ticks of 0.5 us; a stop with `decel` may begin after `stop_after` steps. Returns how
+// many there are.
 BC_API uint32_t bc_ramp(uint32_t steps, uint32_t speed, uint32_t accel, uint32_t stop_after, uint32_t decel,
                         uint32_t *to, uint32_t most) {
   core::Ramp ramp;
