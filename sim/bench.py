@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from benchd.config import CardError, bench_card, read_card
+from sim.build_core import BuildError
 from sim.faults import KINDS, Faults
 from sim.pty_port import PortError, PtyPort
 from sim.rig import SWITCHES, FaultBegan, News, PieceFell, Rig, TubeIn, TubeLow
@@ -25,15 +26,6 @@ TICK_NS = 5_000_000
 LATE_NS = 20_000_000
 """Lateness of this process that board time still follows [ns]; the rest is dropped, so that a
 lease does not lapse because the simulator slept."""
-
-CONTROLS = """\
-press NAME on|off   press a switch or let go of it: forward, reverse, button, stop; or shut the
-                    guard (press guard on) and open it (press guard off)
-load                put in a fresh tube; the feed must be backed out. It happens by itself a second
-                    after the feed was backed out to its rear end
-reset [CAUSE]       restart the board: power, button, watchdog, lowvolt or unknown
-unplug, plug        pull the cable out, put it in again"""
-"""The lines that the simulated bench takes on standard input."""
 
 Say = Callable[[str, dict[str, Any]], None]
 
@@ -49,14 +41,14 @@ def run(
 
     Parameters: card_path: the bench card; link: where the port shall be found; seed: of everything
     that chance decides; faults: as `sim.faults` writes them; json_lines: print one JSON object a
-    line instead of sentences.
+    line instead of sentences. Standard input takes the lines of `sim.controls`.
     """
     say = _json_sayer() if json_lines else _sentence_sayer()
     try:
         card = bench_card(read_card(card_path), str(card_path))
         rig = Rig(rig_spec(card), seed, Faults.parse(faults))
         port = PtyPort(Path(link))
-    except (CardError, PortError, ValueError) as error:
+    except (BuildError, CardError, PortError, ValueError) as error:
         sys.stderr.write(f"{error}\n")
         return 1
     bench = Bench(rig, port, say)
@@ -115,7 +107,7 @@ class Bench:
         return last_ns + passed_us * 1000
 
     def control(self, line: str) -> None:
-        """Do what one line of `CONTROLS` says, and say so, or why not."""
+        """Do what one line of `sim.controls.CONTROLS` says, and say so, or why not."""
         words = line.split()
         if not words:
             return

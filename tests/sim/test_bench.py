@@ -23,9 +23,10 @@ from protocols.errors import FrameError
 from protocols.framing import LineDecoder, frame
 from protocols.messages import Beat, Bench, decode
 from sim import bench
+from sim.controls import CONTROLS
 from sim.faults import Fault, Faults
 from sim.pty_port import STALE_BYTES, PortError, PtyPort
-from sim.rig import FaultBegan, PieceFell, Rig, TubeIn, TubeLow
+from sim.rig import SWITCHES, FaultBegan, PieceFell, Rig, TubeIn, TubeLow
 from sim.rig_spec import rig_spec
 from tests.sim.wire_host import EXAMPLES, example_card
 
@@ -279,6 +280,24 @@ def test_board_time_follows_the_clock_but_not_its_own_lateness(tmp_path: Path) -
     clock.bench.serve(None, clock)
     # 5 + 7 + 25 ms as they came; of the ten seconds no more than a tick and 20 ms.
     assert rig.t_us == 5_000 + 7_000 + 25_000 + 25_000 + 5_000
+    port.unplug()
+
+
+def test_every_control_that_help_names_is_understood(tmp_path: Path) -> None:
+    said: list[dict[str, Any]] = []
+    port = PtyPort(tmp_path / "port")
+    rig = Rig(rig_spec(example_card()), 1)
+    served = bench.Bench(rig, port, lambda _, values: said.append(values))
+    lines = [line.split() for line in CONTROLS.splitlines() if not line.startswith(" ")]
+    for word, *_ in lines:
+        typed = [f"press {name} {on}" for name in SWITCHES for on in ("on", "off")]
+        for line in typed if word == "press" else [word]:
+            served.control(line)
+    served.control("reset lowvolt")
+    assert len(said) == 2 * len(SWITCHES) + len(lines)
+    assert all(values["done"] for values in said), said
+    served.control("jump")
+    assert said[-1]["done"] is False
     port.unplug()
 
 
