@@ -100,6 +100,7 @@ class Desk:
         self.hear(greeting(boot=boot, uptime_s=uptime_s, oldest=oldest), beat(0))
         self.hear(self.taking(1))
         self.store.settle()
+        self.urgent.clear()  # The greeting was answered with a stop.
         return self
 
     def taking(self, nonce: int) -> m.Beat:

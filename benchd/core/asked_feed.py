@@ -193,5 +193,5 @@ def tube_out(turn: Turn, said: Asked, params: r.TubeOut) -> No | None:
     moves = _relieve(turn)
     turn.begin_job("tube_out", said.client, said.ask, stage="relieve", heel_kg=params.heel_kg)
     if not moves:
-        cycle.tube_is_out(turn, "reached")
+        cycle.tube_is_out(turn, params.heel_kg, "reached")
     return None

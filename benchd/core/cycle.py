@@ -184,7 +184,7 @@ def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
     if job.kind == "prime" and ending == "flowing" and tube is not None:
         turn.set(carry=replace(state.carry, tube=replace(tube, primed=True)))
     if job.kind == "tube_out":
-        _tube_out(turn, ending)
+        _tube_out(turn, job, ending)
         return
     turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
 
@@ -203,12 +203,9 @@ def _moves_now(turn: Turn, job: Job, kind: str) -> bool:
     return lost or has_begun(job)
 
 
-def _tube_out(turn: Turn, ending: str) -> None:
+def _tube_out(turn: Turn, job: Job, ending: str) -> None:
     """Go on with taking a tube out: after the relieve, back out; then close its record."""
     state = turn.state
-    job = state.job
-    if job is None:
-        return
     back = state.facts.limits["travel_min"] - state.board.position
     if (
         job.data["stage"] == "relieve"
@@ -219,18 +216,15 @@ def _tube_out(turn: Turn, ending: str) -> None:
         turn.set(job=replace(job, data={**job.data, "stage": "back", "begun_ns": None}))
         turn.plan("move", move_kind("jog"), max(back, -999_999), state.facts.limits["draw_speed"])
         return
-    tube_is_out(turn, ending)
+    tube_is_out(turn, job.data["heel_kg"], ending)
 
 
-def tube_is_out(turn: Turn, ending: str) -> None:
+def tube_is_out(turn: Turn, heel_kg: float | None, ending: str) -> None:
     """Close the record of the tube, and say what is still loaded or live."""
     state = turn.state
-    job = state.job
     tube = state.carry.tube
-    if job is not None and ending in ("reached", "relieved") and tube is not None:
-        turn.record(
-            "tube", id=tube.id, what="out", portions=tube.portions, heel_kg=job.data["heel_kg"]
-        )
+    if ending in ("reached", "relieved") and tube is not None:
+        turn.record("tube", id=tube.id, what="out", portions=tube.portions, heel_kg=heel_kg)
         turn.set(carry=replace(state.carry, tube=None))
     open_no = why_not(turn.state, "open", turn.now_ns)
     turn.finish_job(ending=ending, open=open_no.message if open_no else "")
@@ -241,12 +235,9 @@ def move_kind(name: str) -> int:
     return MOVES.index(name)
 
 
-def ended(turn: Turn, said: m.Ended) -> None:
+def ended(turn: Turn, work: Work, said: m.Ended) -> None:
     """A portion or a dry stroke ended: write its record and go on."""
     state = turn.state
-    work = state.work
-    if work is None:
-        return
     if work.number == 0:
         _stroke_ended(turn, work, said)
         return
@@ -323,7 +314,8 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     if series is None:
         return
     if pause:
-        turn.set(series=replace(series, pausing=True, pause_reason=no.message))
+        reason = series.pause_reason if series.pausing else no.message
+        turn.set(series=replace(series, pausing=True, pause_reason=reason))
     else:
         end_series(turn, no.message)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import sqrt
+from typing import Any
 
 from msgspec.structs import replace
 
@@ -10,6 +11,7 @@ from benchd.calc.eye import thresholds
 from benchd.core import loading
 from benchd.core.facts import BenchFacts
 from benchd.core.inputs import Carry
+from benchd.core.state import Job
 from benchd.core.turn import No, Turn
 from protocols.limits import group_digest
 
@@ -17,6 +19,9 @@ READINGS = 200
 """Readings for one level (common practice: at least 200)."""
 
 SAMPLE_MS = 10
+GIVE_UP_NS = 20_000_000_000
+"""Ten times what the readings take; then a teaching is over without them."""
+
 SEPARATION_MIN = 6.0
 """Least (difference of means)/(sum of spreads) for levels that do not overlap (common practice)."""
 
@@ -55,7 +60,7 @@ def gather(turn: Turn, level: int) -> None:
         return
     mean = total / n
     spread = sqrt((n * squares - total**2) / (n * (n - 1)))
-    _judge(turn, job.data["what"], (mean, spread))
+    _judge(turn, job, (mean, spread))
 
 
 def _refused(level: tuple[float, float], carry: Carry) -> No | None:
@@ -73,9 +78,9 @@ def _refused(level: tuple[float, float], carry: Carry) -> No | None:
     return None
 
 
-def _judge(turn: Turn, what: str, level: tuple[float, float]) -> None:
+def _judge(turn: Turn, job: Job, level: tuple[float, float]) -> None:
     """Keep a taught level, or say why not; then load the bench's own limits again."""
-    state = turn.state
+    state, what = turn.state, job.data["what"]
     carry = replace(state.carry, **{f"eye_{what}": level})
     no = _refused(level, carry)
     facts = state.facts
@@ -87,13 +92,25 @@ def _judge(turn: Turn, what: str, level: tuple[float, float]) -> None:
     if no is None:
         turn.set(carry=carry, facts=facts)
         turn.record("eye", what=what, mean=level[0], spread=level[1])
-    result = {"what": what, "mean": level[0], "spread": level[1]}
     both = carry.eye_empty is not None and carry.eye_dough is not None
-    job = turn.state.job
-    if job is not None:
-        data = {"stage": "reload", "no": no, "result": {**result, "both": both}}
-        turn.set(job=replace(job, data=data))
+    result = {"what": what, "mean": level[0], "spread": level[1], "both": both}
+    _reload(turn, job, no, result)
+
+
+def _reload(turn: Turn, job: Job, no: No | None, result: dict[str, Any]) -> None:
+    """Load the bench's own limits again; the teaching is over once they are in force."""
+    turn.set(job=replace(job, data={"stage": "reload", "no": no, "result": result}))
     loading.load_limits(turn)
+
+
+def overdue(turn: Turn) -> None:
+    """Give up a teaching whose readings do not come."""
+    job = turn.state.job
+    if job is None or job.data.get("stage") != "gather":
+        return
+    if turn.now_ns - job.begun_ns > GIVE_UP_NS:
+        no = No(f"The eye gave {job.data['n']} readings of {READINGS}: look at its wiring.", "eye")
+        _reload(turn, job, no, {})
 
 
 def adopted(turn: Turn) -> None:

@@ -125,6 +125,7 @@ def beat(turn: Turn, said: m.Beat) -> None:
     if renews:
         turn.emit(Renew(said.nonce))
         cycle.unseen_end(turn)
+        eye.overdue(turn)
     if rests and turn.state.pending is None and not turn.state.outbox:
         _tidy(turn, in_force)
 
@@ -321,7 +322,7 @@ def ended(turn: Turn, said: m.Ended) -> None:
     _at_rest(turn, said.position)
     work = turn.state.work
     if work is not None and work.number & 0xFFFF == said.portion:
-        cycle.ended(turn, said)
+        cycle.ended(turn, work, said)
     else:
         turn.record("ended", portion=said.portion, outcome=OUTCOMES[said.outcome], known=False)
 

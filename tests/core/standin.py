@@ -116,10 +116,12 @@ class StandIn:
         )  # fmt: skip
         self.at(now_ns + BEAT_MS * MS, self._beat)
 
-    def _sample(self, now_ns: int) -> None:
+    def _sample(self, now_ns: int, period_ms: int = 500) -> None:
+        if period_ms != self.limits[31]:
+            return  # The period was changed since; its own samples come.
         self.k = (self.k + 1) % 65536
         self.out.append(m.Sample(self.k, self.t_us(now_ns), self.position, *self.readings()))
-        self.at(now_ns + self.limits[31] * MS, self._sample)
+        self.at(now_ns + period_ms * MS, lambda t: self._sample(t, period_ms))
 
     def readings(self) -> tuple[int, int, int, int]:
         """Eye, thrust, air, supply; 65535 where not fitted."""
@@ -180,8 +182,10 @@ class StandIn:
             self.at(done_ns, lambda t: self.out.append(m.Yes(command.id, 0)))
 
     def _do_set(self, said: m.Set, t_ns: int) -> None:
-        self.limits[said.key] = said.value
+        before, self.limits[said.key] = self.limits[said.key], said.value
         self.digest = 0
+        if said.key == 31 and said.value != before:
+            self.at(t_ns + said.value * MS, lambda t: self._sample(t, said.value))
 
     def _do_adopt(self, said: m.Adopt, t_ns: int) -> None:
         assert said.digest == digest({limit.name: self.limits[limit.key] for limit in LIMITS})

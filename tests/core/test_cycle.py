@@ -452,6 +452,7 @@ def test_without_an_eye_nothing_is_said_of_it() -> None:
     assert s.state.smear_run == 0
 
 
+@pytest.mark.slow
 def test_two_slow_cuts_in_a_row_pause_the_series_until_somebody_clears_it() -> None:
     s = Script().ready()
     s.ask("series", count=9, every_s=6.0)
@@ -474,6 +475,7 @@ def test_a_cut_that_no_switch_saw_is_not_slow() -> None:
     assert s.state.slow_run == 0
 
 
+@pytest.mark.slow
 def test_the_lists_of_the_core_do_not_grow_for_ever() -> None:
     s = Script().ready().must("portion", seconds=4)
     work = m.Ended(99, 0, 1, 0, 0, 100, 0, 2000, 5000)

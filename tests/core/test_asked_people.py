@@ -1,0 +1,265 @@
+"""Requests by which a person tells the bench something: a place, a proof, a weight, a note."""
+
+from __future__ import annotations
+
+import pytest
+
+from benchd.core.facts import Watch
+from benchd.core.inputs import Carry, LinkDown, WallClock
+from tests.core.script import ALL, OTHER, WALL_US, Script, bench, proven
+
+
+def made(portions: int, **more: object) -> Script:
+    """A bench that has made some portions of 30 g."""
+    s = Script().ready()
+    for _ in range(portions):
+        s.must("portion", seconds=4)
+    return s
+
+
+# Place.
+
+
+def test_here_is_taken_by_the_board_in_whole_steps() -> None:
+    s = Script().connect().prove(20)
+    ask = s.ask("here", position_m=0.0123)
+    s.run(0.3)
+    assert s.result(ask) == {"position_m": 0.0123}
+    assert s.board.position == 9840
+
+
+@pytest.mark.parametrize("position_m", [-0.001, 0.2001, 1e300])
+def test_here_lies_inside_the_travel(position_m: float) -> None:
+    s = Script().connect()
+    assert s.refused(s.ask("here", position_m=position_m)).condition == "range"
+
+
+# Proof.
+
+
+def test_a_latch_that_asks_for_proof_is_cleared_with_a_name_and_three_words() -> None:
+    s = Script().connect()
+    assert s.refused(s.ask("clear", interlock=20)).condition == "proof"
+    s.prove(20)
+    assert s.records("proof") == [
+        {"interlock": "IL-20", "name": "the fitter", "words": ["looked", "clear", "home"]}
+    ]
+    assert 20 not in s.state.latches
+
+
+def test_wrong_words_clear_nothing() -> None:
+    s = Script().connect()
+    words = ["looked", "clear", "homes"]
+    ask = s.ask("clear", interlock=20, name="the fitter", words=words)
+    s.run(1)
+    assert s.refused(ask).condition == "proof"
+    assert not s.sent("clear")
+    assert not s.records("proof")
+
+
+def test_a_latch_that_only_wants_to_be_seen_asks_for_no_words() -> None:
+    s = Script().ready()
+    assert s.result(s.ask("proofs", interlock=9)) == {"statements": []}
+    s.board.trip(9, s.now_ns)
+    s.run(0.2).must("clear", interlock=9)
+
+
+def test_what_is_not_up_cannot_be_cleared() -> None:
+    s = Script().ready()
+    for interlock in (9, 0, -3, 31):
+        assert s.refused(s.ask("clear", interlock=interlock)).condition == "clear"
+
+
+def test_a_latch_of_the_board_is_the_boards_to_let_go() -> None:
+    s = Script().ready()
+    s.board.trip(14, s.now_ns)
+    s.board.refuse["clear"] = (56, 14, 0)
+    s.run(0.01)  # The trip is known before a beat shows the latch.
+    ask = s.ask("clear", interlock=14)
+    s.run(0.3)
+    assert s.refused(ask).condition == "cause-stays"
+    assert 14 in s.state.latches
+
+
+def test_nothing_is_cleared_while_something_moves() -> None:
+    s = Script().ready(at_m=0.1)
+    s.board.trip(14, s.now_ns)
+    s.run(0.2)
+    s.ask("jog", distance_m=-0.01)
+    s.run(1)
+    assert s.refused(s.ask("clear", interlock=14)).condition == "busy"
+
+
+def test_a_bench_that_was_never_proven_only_jogs_until_it_is() -> None:
+    s = Script(carry=Carry()).connect().prove(20).must("here", position_m=0.1)
+    s.must("jog", distance_m=0.001)
+    for method in ("arm", "prime", "approach"):
+        assert s.refused(s.ask(method)).condition == "IL-15"
+    s.prove(15)
+    s.must("arm", seconds=0.2).must("fire")
+    proof = s.state.carry.proof
+    assert proof is not None
+    assert (proof.name, proof.build) == ("the fitter", "abc1234")
+    assert s.records("carry")[-1]["proof"]["digests"] == s.facts.digests
+
+
+def test_a_bench_is_proven_only_while_it_is_there_and_at_rest() -> None:
+    s = Script(carry=Carry()).connect().prove(20)
+    words = ["forward", "hardware", "wired"]
+    s.ask("jog", distance_m=-0.01)
+    s.run(1)
+    ask = s.ask("clear", interlock=15, name="x", words=words)
+    assert s.refused(ask).condition == "busy"
+    s.run(6)
+    s.tell(LinkDown("The cable was pulled."))
+    ask = s.ask("clear", interlock=15, name="x", words=words)
+    assert s.refused(ask).condition == "IL-19"
+    assert s.state.carry.proof is None
+
+
+def test_a_proof_made_with_a_clock_that_was_wrong_does_not_count_for_ever() -> None:
+    s = Script(carry=Carry()).connect().prove(20)
+    s.tell(WallClock(WALL_US + 400 * 86_400_000_000))
+    s.prove(15)
+    s.tell(WallClock(WALL_US))
+    assert s.refused(s.ask("arm")).condition == "IL-15"
+
+
+def test_a_rule_of_the_daemon_whose_cause_stays_is_not_cleared() -> None:
+    s = Script().connect().prove(20)
+    assert s.refused(s.ask("clear", interlock=17)).message.startswith("The cause is still there")
+    assert 17 in s.state.latches
+
+
+# Attendance.
+
+
+def test_a_series_that_nobody_attends_pauses_until_somebody_says_so() -> None:
+    facts = bench(*ALL, watch=Watch(attendance_min=0.5))
+    s = Script(facts, proven(facts)).ready()
+    ask = s.ask("series", every_s=5.0)
+    s.run(60)
+    assert s.result(ask)["reason"].startswith("IL-26: Still there?")
+    made_before = len(s.records("portion"))
+    assert made_before < 8
+    assert s.refused(s.ask("resume")).condition == "IL-26"
+    s.result(s.ask("attend", client=OTHER))
+    s.ask("resume")
+    s.run(5)
+    assert len(s.records("portion")) == made_before + 1
+
+
+def test_a_key_now_and_then_keeps_a_series_going() -> None:
+    facts = bench(*ALL, watch=Watch(attendance_min=0.5))
+    s = Script(facts, proven(facts)).ready()
+    ask = s.ask("series", count=12, every_s=5.0)
+    for _ in range(4):
+        s.run(20)
+        s.result(s.ask("attend", client=OTHER))
+    assert s.result(ask)["made"] == 12
+
+
+# Weights.
+
+
+def test_a_bare_weight_goes_to_the_oldest_unweighed_portion() -> None:
+    s = made(2)
+    assert s.result(s.ask("weigh", mass_kg=0.0302, text="30,2")) == {
+        "portion": 1, "mass_kg": 0.0302, "left": 1
+    }  # fmt: skip
+    s.result(s.ask("weigh", mass_kg=0.0298, text="29.8", look="clean"))
+    assert [w.portion for w in s.state.weights] == [1, 2]
+    assert s.records("weight")[-1]["look"] == "clean"
+    assert (
+        "Every portion has a weight" in s.refused(s.ask("weigh", mass_kg=0.03, text="30")).message
+    )
+
+
+def test_a_weight_again_is_a_new_reading_that_counts() -> None:
+    s = made(2)
+    s.result(s.ask("weigh", mass_kg=0.0302, text="30.2", portion=2))
+    s.result(s.ask("weigh", mass_kg=0.0301, text="30.1", portion=2))
+    assert [(w.portion, w.mass_kg) for w in s.state.weights] == [(2, 0.0301)]
+    assert s.state.carry.unweighed == (1,)
+    assert len(s.records("weight")) == 2
+
+
+@pytest.mark.parametrize("portion", [0, -1, 3])
+def test_a_portion_that_never_was_has_no_weight(portion: int) -> None:
+    s = made(2)
+    assert (
+        "no portion" in s.refused(s.ask("weigh", mass_kg=0.03, text="30", portion=portion)).message
+    )
+
+
+def test_an_implausible_weight_is_a_question_until_it_is_confirmed() -> None:
+    s = made(1)
+    refusal = s.refused(s.ask("weigh", mass_kg=0.302, text="302"))
+    assert refusal.question
+    assert "decimal point" in refusal.message
+    assert not s.state.weights
+    s.result(s.ask("weigh", mass_kg=0.302, text="302", confirmed=True))
+    assert s.records("weight")[-1]["confirmed"]
+
+
+@pytest.mark.parametrize("mass_kg", [0.0, -0.03, 100.0, 1e308])
+def test_a_weight_that_cannot_be_is_refused_even_when_confirmed(mass_kg: float) -> None:
+    s = made(1)
+    refusal = s.refused(s.ask("weigh", mass_kg=mass_kg, text="?", confirmed=True))
+    assert not refusal.question
+
+
+def test_a_portion_of_an_earlier_day_is_judged_by_the_last_aim() -> None:
+    s = Script(carry=proven(bench(*ALL), last_portion=2, unweighed=(1, 2))).ready()
+    s.result(s.ask("weigh", mass_kg=0.5, text="500"))  # Nothing to compare it with.
+    assert not s.state.weights
+    s.must("portion", seconds=4)
+    s.result(s.ask("weigh", mass_kg=0.03, text="30", portion=3))
+    assert s.refused(s.ask("weigh", mass_kg=0.5, text="500")).question
+
+
+def test_odd_weights_pause_the_series_at_the_next_safe_point() -> None:
+    s = Script().ready()
+    s.ask("series", count=9, every_s=5.0)
+    s.run(9)
+    for text in ("33", "26.9"):
+        s.result(s.ask("weigh", mass_kg=float(text) / 1000, text=text))
+    s.run(10)
+    assert s.state.series is not None
+    assert s.state.series.paused
+    assert s.refused(s.ask("resume")).condition == "IL-25"
+    s.must("clear", interlock=25)
+    s.ask("resume")
+    s.run(20)
+    assert len(s.records("portion")) > 3
+
+
+# Values set by hand, notes.
+
+
+def test_values_set_by_hand_begin_a_new_group_and_stand_in_every_record() -> None:
+    s = Script().ready()
+    assert s.result(s.ask("set", values={"needle_turns": 2.0, "sleeve": "S3"})) == {"group": 2}
+    assert not s.state.dry_needed
+    s.must("portion", seconds=4)
+    record = s.records("portion")[-1]
+    assert (record["group"], record["by_hand"]) == (2, {"needle_turns": 2.0, "sleeve": "S3"})
+
+
+def test_air_set_by_hand_asks_for_a_dry_stroke() -> None:
+    s = Script().ready()
+    s.ask("set", values={"air_pa": 120_000.0})
+    assert s.state.dry_needed
+
+
+@pytest.mark.parametrize("values", [{"colour": 1.0}, {}])
+def test_what_a_bench_does_not_have_cannot_be_set(values: dict[str, float]) -> None:
+    s = Script().ready()
+    assert "air_pa" in s.refused(s.ask("set", values=values)).message
+    assert s.state.carry.group == 1
+
+
+def test_a_note_is_kept_as_it_was_typed() -> None:
+    s = Script().ready()
+    s.result(s.ask("note", text="smells of maize", portion=3))
+    assert s.records("note") == [{"text": "smells of maize", "portion": 3}]
