@@ -101,38 +101,20 @@ def greeting() -> bytes:
 
 def beat(k: int, taken: int = 0) -> bytes:
     """Return the k-th beat, each 100 ms on the board's clock; it answers the lease before it."""
-    t_us = k * 100_000 & 0xFFFFFFFF
+    t_us = (k + 1) * 100_000 & 0xFFFFFFFF
+    lease_us = (t_us - 90_000) & 0xFFFFFFFF
     return _line(
         m.Beat(
-            k & 0xFFFF,
-            t_us,
-            (k - 1) & 0xFFFF,
-            t_us - 90_000,
-            1,
-            0,
-            0,
-            0,
-            4000,
-            PINS,
-            0,
-            taken & 0xFFFF,
+            k & 0xFFFF, t_us, (k - 1) & 0xFFFF, lease_us, 1, 0, 0, 0, 4000, PINS, 0, taken & 0xFFFF
         )
     )
 
 
-def sample(k: int) -> bytes:
+def sample(k: int, t_us: int) -> bytes:
     """Return the k-th sample, as a bench under way sends them."""
-    return _line(
-        m.Sample(
-            k & 0xFFFF,
-            k * 500 & 0xFFFFFFFF,
-            40_000 + k % 9_000,
-            600 + k % 50,
-            2_000 + k % 300,
-            2_010,
-            4_990,
-        )
-    )
+    feed, thrust = 40_000 + k % 9_000, 2_000 + k % 300
+    t_us &= 0xFFFFFFFF
+    return _line(m.Sample(k & 0xFFFF, t_us, feed, 600 + k % 50, thrust, 2_010, 4_990))
 
 
 def lines_through_the_link(lines: int = 60_000, chunk: int = 2_048) -> dict[str, float]:
@@ -147,9 +129,10 @@ def lines_through_the_link(lines: int = 60_000, chunk: int = 2_048) -> dict[str,
     app, _ = _app(lambda data, urgent: written.append(data), 1_000_000_000)
     app.on_link_up("bench", 1_000_000_000)
     app.on_bytes(greeting(), 1_000_100_000)
-    parts, k = [], 1
+    parts = []
     for number in range(lines):
-        parts.append(sample(number) if number % 200 else beat(k := k + 1))
+        k, rest = divmod(number, 200)
+        parts.append(sample(number - k - 1, (k + 1) * 100_000 + rest) if rest else beat(k))
     stream = b"".join(parts)
     chunks = [stream[at : at + chunk] for at in range(0, len(stream), chunk)]
     now_ns = 1_001_000_000
@@ -158,7 +141,7 @@ def lines_through_the_link(lines: int = 60_000, chunk: int = 2_048) -> dict[str,
         now_ns += round(len(data) / 52 / 30_000 * 1e9)
         app.on_bytes(data, now_ns)
     used_s = time.process_time() - begun
-    lost = app.state.lines_bad + app.state.samples_lost
+    assert app.state.board.sample_k == (lines - lines // 200 - 1) & 0xFFFF
     begun = time.process_time()
     for line in stream.split(b"\n")[:-1]:
         assert b"%04X" % crc_hqx(line[:-5], 0xFFFF) == line[-4:]
@@ -166,7 +149,7 @@ def lines_through_the_link(lines: int = 60_000, chunk: int = 2_048) -> dict[str,
     return {
         "lines_per_s": lines / used_s,
         "core_share_at_30000": used_s / lines * 30_000,
-        "lost": lost - app.state.samples_lost * (app.state.samples_lost <= lines // 200 + 1),
+        "lost": app.state.lines_bad + app.state.samples_lost,
         "floor_lines_per_s": lines / floor_s,
     }
 
@@ -246,7 +229,7 @@ def replay_rate(inputs: int = 100_000) -> dict[str, float]:
         now_ns += 100_000_000
         app.on_bytes(beat(k + 2), now_ns)
         if k % 5 == 0:
-            app.on_bytes(sample(k // 5), now_ns + 1_000_000)
+            app.on_bytes(sample(k // 5, (k + 3) * 100_000 + 1_000), now_ns + 1_000_000)
     store = stores[0]
     store.settle()
     entries = list(enumerate(store.entries, 1))

@@ -1,0 +1,175 @@
+"""`make bench`: every promised figure, measured here and now, beside the bare floor in the same
+run.
+
+Prints one line a figure and exits with 1 if one is missed. A busy machine misses figures that a
+quiet one meets: the floor
+beside each tells which of the two it was.
+"""
+
+from __future__ import annotations
+
+import importlib
+import os
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any, NamedTuple
+
+
+class Figure(NamedTuple):
+    """One measured figure: name, value as text, aim as text, whether it is met, floor as text."""
+
+    name: str
+    value: str
+    aim: str
+    met: bool
+    floor: str
+
+
+def _link(folder: Path) -> Iterator[Figure]:
+    from tests.bench.daemon import lines_through_the_link
+
+    got = lines_through_the_link()
+    yield Figure(
+        "lines through the daemon's link",
+        f"{got['lines_per_s']:,.0f}/s, {got['lost']:.0f} lost",
+        "30,000/s, 0 lost",
+        got["lines_per_s"] >= 30_000 and got["lost"] == 0,
+        f"{got['floor_lines_per_s']:,.0f}/s split and check alone",
+    )
+    share = got["core_share_at_30000"]
+    yield Figure("share of a core at 30,000 lines/s", f"{share:.0%}", "40 %", share <= 0.40, "-")
+
+
+def _answer(folder: Path) -> Iterator[Figure]:
+    link = importlib.import_module("tests.bench.link")
+    got = link.command_to_answer()
+    yield Figure(
+        "command to answer over the pty",
+        f"p50 {got['p50_ms']:.2f} ms, p99 {got['p99_ms']:.2f} ms",
+        "p50 0.3 ms, p99 2 ms",
+        got["p50_ms"] <= 0.3 and got["p99_ms"] <= 2,
+        f"p50 {got['floor_p50_ms']:.2f} ms, p99 {got['floor_p99_ms']:.2f} ms bare echo",
+    )
+
+
+def _stop(folder: Path) -> Iterator[Figure]:
+    from tests.bench.daemon import trip_to_stop
+
+    got = trip_to_stop()
+    text = f"p50 {got['p50_ms']:.2f} ms, p99 {got['p99_ms']:.2f} ms"
+    yield Figure(
+        "trip event in, stop line out", text, "p99 2 ms", got["p99_ms"] <= 2, "see bare echo"
+    )
+
+
+def _journal(folder: Path) -> Iterator[Figure]:
+    from tests.bench import journal
+
+    for rate in (20, 2_000, 20_000):
+        got = journal.latency(folder, rate)
+        text = f"p50 {got.p50_ms:.0f} ms, p99 {got.p99_ms:.0f} ms"
+        yield Figure(
+            f"event to durable at {rate:,}/s", text, "p99 60 ms", got.p99_ms <= 60, "window 50 ms"
+        )
+    rate, floor = journal.entries_per_s(folder), journal.floor_entries_per_s(folder)
+    yield Figure(
+        "entries/s, 200 a commit", f"{rate:,.0f}", "-", True, f"{floor:,.0f} write and sync alone"
+    )
+    size = journal.bytes_per_entry(folder)
+    yield Figure("journal bytes a sampled event", f"{size:.1f}", "60", size <= 60, "-")
+
+
+def _lag(folder: Path) -> Iterator[Figure]:
+    from tests.bench.loop_lag import loop_lag
+
+    got = loop_lag(folder)
+    yield Figure(
+        "event-loop lag, fsync taking 200 ms",
+        f"p99 {got['p99_ms']:.2f} ms over {got['syncs']:.0f} syncs",
+        "p99 2 ms",
+        got["p99_ms"] <= 2 and got["syncs"] > 5,
+        f"p99 {got['floor_p99_ms']:.2f} ms bare loop",
+    )
+
+
+def _replay(folder: Path) -> Iterator[Figure]:
+    from tests.bench.daemon import replay_rate
+
+    got = replay_rate()
+    yield Figure(
+        "replay and verify",
+        f"{got['inputs_per_s']:,.0f} inputs/s, {got['differences']:.0f} differ",
+        "100,000/s, 0 differ",
+        got["inputs_per_s"] >= 100_000 and got["differences"] == 0,
+        f"{got['floor_inputs_per_s']:,.0f}/s decoding alone",
+    )
+
+
+def _core(folder: Path) -> Iterator[Figure]:
+    from tests.bench.core import core_speed
+
+    got = core_speed()
+    speed = got.ratio
+    yield Figure("firmware core, trivial plant", f"{speed:,.0f} s/s", "500 s/s", speed >= 500, "-")
+
+
+def _start(folder: Path) -> Iterator[Figure]:
+    from tests.bench.daemon import command_start
+
+    got = command_start()
+    text = f"{got['status_ms']:.0f} ms"
+    floor = f"{got['bare_python_ms']:.0f} ms bare interpreter"
+    yield Figure("'benchd status', start to exit", text, "80 ms", got["status_ms"] <= 80, floor)
+
+
+def _rpc(folder: Path) -> Iterator[Figure]:
+    rpc = importlib.import_module("tests.bench.rpc")
+    got: dict[str, Any] = rpc.request_times()
+    yield Figure(
+        "read request over the socket",
+        f"p50 {got['p50_ms']:.2f} ms, p99 {got['p99_ms']:.2f} ms",
+        "p99 0.5 ms",
+        got["p99_ms"] <= 0.5,
+        f"p99 {got['floor_p99_ms']:.2f} ms bare echo",
+    )
+    got = rpc.ten_watchers()
+    share = got["core_share"]
+    yield Figure(
+        "ten watchers at 200 events/s", f"{share:.1%} of a core", "5 %", share <= 0.05, "-"
+    )
+
+
+PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
+    "link": _link,
+    "answer": _answer,
+    "stop": _stop,
+    "journal": _journal,
+    "lag": _lag,
+    "replay": _replay,
+    "core": _core,
+    "start": _start,
+    "rpc": _rpc,
+}
+
+
+def main(names: list[str]) -> int:
+    """Measure the parts named, or all; 1 if a figure is missed."""
+    missed = 0
+    load = os.getloadavg()[0]
+    print(f"load before the run: {load:.1f} on {os.cpu_count()} cores\n")
+    print(f"{'figure':<38} {'measured':<34} {'to reach':<22} {'':<6} floor")
+    with tempfile.TemporaryDirectory() as folder:
+        for name in names or list(PARTS):
+            for figure in PARTS[name](Path(folder)):
+                word = "met" if figure.met else "MISSED"
+                missed += not figure.met
+                line = f"{figure.name:<38} {figure.value:<34} {figure.aim:<22} {word:<6} "
+                print(line + figure.floor, flush=True)
+    print(f"\n{missed} missed" if missed else "\nall met")
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
