@@ -37,7 +37,7 @@ from benchd.io.journal_format import (
     widths_of,
 )
 
-WINDOW_S = 0.05
+WINDOW_S = 0.04
 BATCH = 200
 QUEUE_MAX = 100_000
 WAL_ALARM_BYTES = disk.JOURNAL_SIZE_LIMIT_BYTES
