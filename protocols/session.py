@@ -27,6 +27,7 @@ from protocols.messages import (
     Lease,
     Lost,
     No,
+    Sample,
     Seen,
     Stop,
     Yes,
@@ -99,12 +100,19 @@ class Outstanding(msgspec.Struct):
     """The one command that waits for its answer.
 
     `end` counts the bytes sent up to the end of its first copy, `sent_ns` is when it left last.
+    It may be repeated once a beat came since: a silent board may have restarted, and its next life
+    would take a repeat for a new command.
     """
 
     command: Command
     body: bytes
     end: int
     sent_ns: int
+    may_repeat: bool = False
+
+    def repeat_is_due(self, now_ns: int) -> bool:
+        """Whether it is time to send the command again."""
+        return self.may_repeat and now_ns - self.sent_ns >= RESEND_NS
 
 
 class Session:
@@ -123,7 +131,8 @@ class Session:
         self._greeting: Bench | None = None
         self._boot = boot
         self._uptime_s = 0
-        self._last_nonce: int | None = None
+        self._last_t_us: int | None = None
+        self._last_event_t_us: int | None = None
         self._next_event: int | None = None if boot is None else last_event + 1
         self._safe_event = safe_event
         self._missing = False
@@ -170,8 +179,9 @@ class Session:
         if self._blocked:
             return None
         due = [self._hello_due_ns] if self._hello_due_ns is not None else []
-        if self._outstanding is not None:
-            due.append(self._outstanding.sent_ns + RESEND_NS)
+        waiting = self._outstanding
+        if waiting is not None and waiting.may_repeat and self._greeting is not None:
+            due.append(waiting.sent_ns + RESEND_NS)
         return min(due, default=None)
 
     # Bytes from the board.
@@ -195,7 +205,7 @@ class Session:
                 self._fault("peer", frame(item)[:-1], out)
                 continue
             if isinstance(message, BoardMessage):
-                self._strange_bytes = 0
+                self._strange_lines = self._strange_bytes = 0
                 self._message(message, now_ns, out)
             else:
                 self._fault("echo", frame(item)[:-1], out)
@@ -220,12 +230,17 @@ class Session:
         if isinstance(message, Bench):
             self._greet(message, now_ns, out)
             return
-        answered = self._count(message, now_ns)
+        if isinstance(message, Beat):
+            self._beat(message, now_ns)
+        if isinstance(message, Beat | Sample):
+            if _runs_back(self._last_t_us, message.t_us):
+                self._doubt(now_ns)
+            self._last_t_us = message.t_us
         if self._greeting is None:
             return
         if isinstance(message, Event):
             self._event(message, now_ns, out)
-        elif answered or not isinstance(message, Yes | No):
+        elif not isinstance(message, Yes | No) or self._answers(message, now_ns):
             out.append(message)
 
     def _greet(self, bench: Bench, now_ns: int, out: list[BoardMessage | Notice]) -> None:
@@ -236,11 +251,13 @@ class Session:
                 self._wrong_version = bench.protocol
                 out.append(WrongProtocol(bench.protocol))
             return
-        if bench.boot != self._boot or bench.uptime_s < self._uptime_s:
-            self._restart(bench.boot, out)
+        known = self._boot is not None
+        if known and (bench.boot != self._boot or bench.uptime_s < self._uptime_s):
+            self._restart(out)
+        self._boot = bench.boot
         self._greeting = bench
         self._uptime_s = bench.uptime_s
-        self._strange_lines = self._strange_bytes = 0
+        self._last_t_us = self._last_event_t_us = None
         out.append(bench)
         if bench.oldest:
             start = self._next_event or 1
@@ -249,12 +266,10 @@ class Session:
             self._next_event = max(start, bench.oldest)
             self._missing = False
 
-    def _restart(self, boot: int, out: list[BoardMessage | Notice]) -> None:
-        self._boot = boot
+    def _restart(self, out: list[BoardMessage | Notice]) -> None:
         self._next_event = None
         self._safe_event = 0
         self._missing = False
-        self._last_nonce = None
         self._window.restart()
         self._leases_sent.clear()
         self._lease = self._seen = None
@@ -272,32 +287,28 @@ class Session:
         out += [Abandoned(command) for command in self._abandoned]
         self._abandoned.clear()
 
-    def _count(self, message: BoardMessage, now_ns: int) -> bool:
-        """Bring the window up to date; return whether this is the answer that was waited for."""
-        if isinstance(message, Beat):
-            self._beat(message, now_ns)
-            return False
-        if not isinstance(message, Yes | No):
-            return False
-        self._window.report(message.taken)
-        if self._outstanding is None or self._outstanding.command.id != message.id:
+    def _answers(self, answer: Yes | No, now_ns: int) -> bool:
+        """Return whether this is the answer that was waited for; answers to repeats come again."""
+        self._window.report(answer.taken, now_ns)
+        if self._outstanding is None or self._outstanding.command.id != answer.id:
             return False
         self._window.prove(self._outstanding.end)
         self._outstanding = None
         return True
 
     def _beat(self, beat: Beat, now_ns: int) -> None:
-        last, self._last_nonce = self._last_nonce, beat.nonce
-        if last is not None and (beat.nonce - last) % 65536 > 32767:
-            self._doubt(now_ns)
+        # The counter before the proof: bytes proven first would be counted a second time by it.
+        self._window.report(beat.taken, now_ns)
         for nonce, end in self._leases_sent:
             if nonce == beat.lease:
                 self._window.prove(end)
-        self._window.beat(self._window.report(beat.taken), now_ns)
+        self._window.beat(now_ns)
         waiting = self._outstanding
-        self._overtaken = (
-            bool(self._commands) if waiting is None else now_ns - waiting.sent_ns >= RESEND_NS
-        )
+        if waiting is None:
+            self._overtaken = bool(self._commands)
+        else:
+            waiting.may_repeat = True
+            self._overtaken = waiting.repeat_is_due(now_ns)
 
     def _doubt(self, now_ns: int) -> None:
         """Ask who is there: the board seems to have restarted, and its greeting was lost."""
@@ -323,6 +334,10 @@ class Session:
             self._missing = True
             self._want_hello(now_ns + HELLO_NS)
             return
+        if _runs_back(self._last_event_t_us, event.t_us):
+            self._doubt(now_ns)
+            return
+        self._last_event_t_us = event.t_us
         if event.event > self._next_event:
             out.append(EventGap(self._next_event, event.event - 1))
         self._next_event = event.event + 1
@@ -371,7 +386,8 @@ class Session:
             if self._next_event is not None and message.event < self._next_event:
                 self._safe_event = max(self._safe_event, message.event)
                 self._seen = Seen(self._safe_event)
-        elif isinstance(message, Hello):
+        else:
+            assert isinstance(message, Hello)
             self._hello_due_ns = now_ns
 
     def outgoing(self, now_ns: int) -> bytes:
@@ -423,10 +439,11 @@ class Session:
     def _command(self, now_ns: int, lines: list[bytes]) -> None:
         waiting = self._outstanding
         if waiting is not None:
-            if now_ns - waiting.sent_ns >= RESEND_NS and self._leave(
+            if waiting.repeat_is_due(now_ns) and self._leave(
                 waiting.body, HOST_LINE_BYTES_MAX, now_ns, lines
             ):
                 waiting.sent_ns = now_ns
+                waiting.may_repeat = False
                 self._resends += 1
                 self._overtaken = False
         elif self._commands:
@@ -444,3 +461,8 @@ class Session:
             self._hello_sent_ns = now_ns
             again = self._missing or (self._greeting is None and self._wrong_version is None)
             self._hello_due_ns = now_ns + HELLO_NS if again else None
+
+
+def _runs_back(last_us: int | None, t_us: int) -> bool:
+    """Return whether board time, modulo 2**32, is earlier than before: a sign of a restart."""
+    return last_us is not None and (t_us - last_us) % 2**32 >= 2**31
