@@ -13,6 +13,7 @@ import subprocess
 import sys
 import termios
 import time
+from collections import deque
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -96,21 +97,20 @@ class Host:
         self.fd = os.open(path, os.O_RDWR | os.O_NOCTTY)
         termios.tcflush(self.fd, termios.TCIFLUSH)
         self._decoder = LineDecoder()
+        self._heard: deque[bytes | FrameError] = deque()
 
     def next(self, *kinds: type) -> Any:
-        """Waits for a message of one of these kinds; damaged lines are only allowed before the
-        first good one."""
+        """Waits for a message of one of these kinds; the port may be opened within a line."""
         end_s = time.monotonic() + LIMIT_S
         while True:
-            left_s = end_s - time.monotonic()
-            assert left_s > 0.0, f"nothing of {kinds}"
-            if not select.select([self.fd], (), (), left_s)[0]:
-                continue
-            for item in self._decoder.feed(os.read(self.fd, 4096)):
-                if not isinstance(item, FrameError):
-                    message = decode(item)
-                    if isinstance(message, kinds):
-                        return message
+            while self._heard:
+                item = self._heard.popleft()
+                if not isinstance(item, FrameError) and isinstance(m := decode(item), kinds):
+                    return m
+            left_s = max(0.0, end_s - time.monotonic())
+            assert select.select([self.fd], (), (), left_s)[0], f"nothing of {kinds}"
+            self._heard += self._decoder.feed(os.read(self.fd, 4096))
+            assert time.monotonic() < end_s, f"nothing of {kinds}"
 
     def hung_up(self) -> bool:
         """Reads on until the port is gone."""
