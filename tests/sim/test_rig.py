@@ -16,6 +16,7 @@ from protocols.messages import (
     Edge,
     Ended,
     Fire,
+    Hello,
     Here,
     Lost,
     Move,
@@ -227,6 +228,7 @@ def test_reset_is_a_new_life_of_the_same_board(seed: int) -> None:
     wake(host)
     first = host.since(0, Bench)[0]
     host.rig.reset("watchdog")
+    host.say(Hello())
     second = host.next(Bench, 1.0)
     assert (second.boot, second.cause) == (first.boot + 1, "watchdog")
     beat = host.next(Beat)
