@@ -10,9 +10,8 @@ def check(state: State, now_ns: int) -> Finding | None:
     """Find a journal that cannot be written."""
     if state.journal_ok:
         return None
-    return Finding(
-        f"Cannot record, so no portion is begun: {state.journal_text or 'the journal failed'}."
-    )
+    why = state.journal_text.rstrip(".") or "the journal failed"
+    return Finding(f"Cannot record, so no portion is begun: {why}.")
 
 
 RULE = Rule(

@@ -66,9 +66,9 @@ static bool is_stale(const Board &board, const Ask &ask, Answer &answer) {
   return ask.numbered && !is_fresh(board, ask.nonce);
 }
 
-static bool has_no_power(const Board &board, const Ask &, Answer &answer) {
+static bool has_no_power(const Board &board, const Ask &ask, Answer &answer) {
   refuse(answer, wire::NO_DRIVE_OFF, 0, 0);
-  return !board.motion.powered;
+  return ask.feed && !board.motion.powered;
 }
 
 static bool is_lost(const Board &board, const Ask &ask, Answer &answer) {
