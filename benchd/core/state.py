@@ -133,8 +133,9 @@ class Latch(msgspec.Struct, frozen=True):
     number: int
     since_ns: int
     text: str
-    value: float | None = None
-    bound: float | None = None
+    value: int | float | None = None
+    """As given: a whole number stays one, so that replay from a stored state says the same."""
+    bound: int | float | None = None
     latched: bool = True
     cause_gone: bool = False
 

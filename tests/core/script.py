@@ -30,7 +30,7 @@ def bench(*fitted: str, watch: Watch | None = None, **limits: int) -> BenchFacts
     return BenchFacts(
         name="bench",
         limits=values,
-        steps_per_m=800_000,
+        steps_per_m=800_000.0,
         bore_m=0.05,
         nozzle_bore_m=0.024,
         fitted=tuple(sorted(fitted)),
@@ -68,7 +68,7 @@ class Script:
         self.board = StandIn(self.facts, now_ns=START_NS)
         self.done: list[Effect] = []
         self.new: list[Effect] = []
-        self.wakes = 0
+        self.wakes = self.repeated_ns = 0
         self.asks = 0
         self.greeted = 0
         carry = proven(self.facts) if carry is None else carry
@@ -95,6 +95,7 @@ class Script:
             if t_ns > end_ns:
                 break
             self.now_ns = max(t_ns, self.now_ns)
+            self._repeat()
             for message in self.board.said(self.now_ns):
                 self.tell(message)
             if self.now_ns >= self.wake_ns:
@@ -102,6 +103,14 @@ class Script:
                 self.tell(Wake())
         self.now_ns = end_ns
         return self
+
+    def _repeat(self) -> None:
+        """What the link does with a command whose answer was lost: the board answers again."""
+        pending = self.state.pending
+        if pending is not None and self.now_ns - self.repeated_ns >= 250 * MS:
+            if self.now_ns - pending.sent_ns >= 250 * MS:
+                self.repeated_ns = self.now_ns
+                self.board.say_again(self.now_ns)
 
     def ask(
         self, method: str, *, client: int = PERSON, dough: Dough | None = None, **params: Any

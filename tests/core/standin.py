@@ -167,7 +167,10 @@ class StandIn:
         """A numbered command came: do it and answer."""
         command = m.decode(line.encode("ascii"))
         assert isinstance(command, m.Command)
-        assert command.id == self.last_id + 1 or command.id > self.last_id
+        if command.id <= self.last_id:
+            order = m.No(command.id, 49, command.id, self.last_id, 0)
+            self.at(now_ns + ANSWER_NS, lambda t: self.out.append(order))
+            return
         self.last_id = command.id
         self.commands.append(command)
         refused = self.refuse.get(command.tag)
@@ -175,11 +178,17 @@ class StandIn:
             self.refuse.pop(command.tag, None)
         done_ns = now_ns + ANSWER_NS
         if refused is not None:
-            self.at(done_ns, lambda t: self.out.append(m.No(command.id, *refused, 0)))
-            return
-        getattr(self, f"_do_{command.tag}")(command, done_ns)
+            self.answer: m.Yes | m.No = m.No(command.id, *refused, 0)
+        else:
+            self.answer = m.Yes(command.id, 0)
+            getattr(self, f"_do_{command.tag}")(command, done_ns)
         if command.tag not in self.deaf:
-            self.at(done_ns, lambda t: self.out.append(m.Yes(command.id, 0)))
+            self.at(done_ns, self.say_again)
+
+    def say_again(self, now_ns: int) -> None:
+        """Say the kept answer; the link asks for it when it was lost."""
+        if self.commands and self.commands[-1].tag not in self.deaf:
+            self.out.append(self.answer)
 
     def _do_set(self, said: m.Set, t_ns: int) -> None:
         before, self.limits[said.key] = self.limits[said.key], said.value
@@ -327,7 +336,7 @@ class StandIn:
 
     def _halt(self, now_ns: int, *, ending: int, outcome: int) -> None:
         self.pins.discard("armed")
-        if "waiting" in self.pins or self.phase:
+        if "waiting" in self.pins or self.mode in ("portion", "stroke"):
             self.pins.discard("waiting")
             self.ended(outcome, now_ns)
         elif self.mode == "moving":
