@@ -18,6 +18,7 @@ from protocols import messages as m
 from protocols.codes import (
     CAUSES,
     INTERLOCK_BY_NUMBER,
+    INTERLOCKS,
     MODES,
     MOVE_ENDINGS,
     MOVES,
@@ -34,6 +35,8 @@ SOON = frozenset({3, 4})
 """Interlocks whose condition comes by itself: feed at rest, cutter home, for long enough."""
 
 SOON_MS_MAX = 500
+
+BOARD_NUMBERS = frozenset(row.number for row in INTERLOCKS if row.place != "daemon")
 
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
@@ -119,8 +122,8 @@ def beat(turn: Turn, said: m.Beat) -> None:
         lease_sent=said.nonce,
         lease_sent_ns=now_ns if renews else 0,
     )
-    turn.set(board=board, clock=clock)
-    if said.latches or state.latches:
+    turn.state = replace(state, board=board, clock=clock, last_word_ns=now_ns)
+    if said.latches != _mirrored(state):
         _sync_latches(turn, said.latches)
     if renews:
         turn.emit(Renew(said.nonce))
@@ -146,6 +149,15 @@ def _tidy(turn: Turn, in_force: bool) -> None:
         load_limits(turn)
     elif pin(state, "local-lock") and (state.series is None or state.series.paused):
         turn.plan("lock", 0, why="free")
+
+
+def _mirrored(state: State) -> int:
+    """Return the mask of the board's latches as they stand in the list of interlocks."""
+    mask = 0
+    for number in state.latches:
+        if number in BOARD_NUMBERS:
+            mask |= 1 << (number - 1)
+    return mask
 
 
 def _sync_latches(turn: Turn, mask: int) -> None:
@@ -180,9 +192,8 @@ def _tell_trip(
         turn.set(series=replace(series, pausing=True, pause_reason=f"{code}: {text}"))
 
 
-def sample(turn: Turn, said: m.Sample) -> None:
-    """Take the signals of one moment."""
-    state = turn.state
+def with_readings(state: State, said: m.Sample, now_ns: int) -> State:
+    """Return the state with the readings of a sample."""
     board = state.board
     lost = 0 if board.sample_k is None else (said.k - board.sample_k - 1) & 0xFFFF
     board = replace(
@@ -193,18 +204,29 @@ def sample(turn: Turn, said: m.Sample) -> None:
         air=said.air,
         supply=said.supply,
         sample_k=said.k,
-        sample_ns=turn.now_ns,
+        sample_ns=now_ns,
     )
     if lost:
-        turn.set(board=board, samples_lost=state.samples_lost + lost)
-    else:
-        turn.set(board=board)
-    if state.job is not None and state.job.kind == "teach":
+        lost += state.samples_lost
+        return replace(state, board=board, last_word_ns=now_ns, samples_lost=lost)
+    return replace(state, board=board, last_word_ns=now_ns)
+
+
+def air_away(state: State, air_hpa: int) -> bool:
+    """Return whether a reading says that air is, or may be, away."""
+    if "air" not in state.facts.fitted:
+        return False
+    return air_hpa == NOT_FITTED or air_hpa < max(state.facts.limits["air_min"] // 2, 1)
+
+
+def sample(turn: Turn, said: m.Sample) -> None:
+    """Take the signals of one moment."""
+    turn.state = with_readings(turn.state, said, turn.now_ns)
+    job = turn.state.job
+    if job is not None and job.kind == "teach":
         eye.gather(turn, said.eye)
-    if not state.dry_needed and "air" in state.facts.fitted:
-        away = said.air < max(state.facts.limits["air_min"] // 2, 1)
-        if away or said.air == NOT_FITTED:
-            turn.set(dry_needed=True)
+    if not turn.state.dry_needed and air_away(turn.state, said.air):
+        turn.set(dry_needed=True)
 
 
 def yes(turn: Turn, said: m.Yes) -> None:

@@ -35,6 +35,7 @@ _NAME = re.compile(r"[a-z][a-z0-9_]{0,62}")
 _TAKEN_VIEW_NAMES = frozenset({"entry", "seal", "meta"})
 _TAKEN_COLUMN_NAMES = frozenset({"n", "t_ns", "text"})
 _BLANKS = tuple((None,) * count for count in range(VALUE_COUNT_MAX + 1))
+_INTEGERS = {int}
 _encoder = msgspec.json.Encoder()
 
 # (n, t_ns, kind, v1 .. v12, text) exactly as stored.
@@ -168,13 +169,19 @@ def row_of(n: int, entry: Entry) -> Row:
     as the integers they are.
     """
     t_ns, kind, values, text = entry
-    if len(values) > VALUE_COUNT_MAX:
-        raise ValueError(f"an entry has at most {VALUE_COUNT_MAX} values, not {len(values)}")
+    count = len(values)
+    if count > VALUE_COUNT_MAX:
+        raise ValueError(f"an entry has at most {VALUE_COUNT_MAX} values, not {count}")
     if text is not None:
         check_text(text)
-    plain = [None if value is None else _int64(value) for value in values]
-    blanks = _BLANKS[VALUE_COUNT_MAX - len(values)]
-    return (n, _int64(t_ns), _int64(kind), *plain, *blanks, text)
+    numbers: tuple[Any, ...] = (t_ns, kind, *values)
+    if set(map(type, numbers)) != _INTEGERS or min(numbers) < INT64_MIN or max(numbers) > INT64_MAX:
+        numbers = (_int64(t_ns), _int64(kind), *map(_int64_or_none, values))
+    return (n, *numbers, *_BLANKS[VALUE_COUNT_MAX - count], text)
+
+
+def _int64_or_none(value: object) -> int | None:
+    return None if value is None else _int64(value)
 
 
 def _int64(value: object) -> int:

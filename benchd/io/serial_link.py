@@ -323,8 +323,12 @@ def _not_serial(port: str) -> str:
 
 
 def _no_permission(port: str) -> str:
-    group = grp.getgrgid(os.stat(port).st_gid).gr_name
-    user = pwd.getpwuid(os.getuid()).pw_name
+    group = str(os.stat(port).st_gid)
+    user = str(os.geteuid())
+    with contextlib.suppress(KeyError):  # Numbers without a name stay numbers.
+        group = grp.getgrgid(int(group)).gr_name
+    with contextlib.suppress(KeyError):
+        user = pwd.getpwuid(int(user)).pw_name
     return (
         f"{user} may not use the port {port}, which belongs to group {group}: run "
         f"'sudo usermod -aG {group} {user}', log out and in again, then try again."
