@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchd.config import dough, read_card
 from protocols.codes import MOVE_ENDINGS, MOVES, OUTCOMES, PHASES, PIN
 from protocols.messages import (
     Arm,
@@ -29,13 +30,9 @@ from protocols.messages import (
     Trip,
 )
 from sim.rig import FaultBegan, PieceFell, TubeIn, TubeLow
-from tests.sim.wire_host import WireHost
+from tests.sim.wire_host import EXAMPLES, WireHost
 
 RESTARTED = 20
-AIM_G = 30.0
-"""The dough card of the examples: aim, and the program that follows from it."""
-TAKE_UP_M, STROKE_M, DRAW_BACK_M, SPEED_M_S = 0.002, 0.01329, 0.002, 0.004
-SETTLE_MS, DWELL_MS = 300, 50
 
 
 def steps(host: WireHost, way_m: float) -> int:
@@ -79,9 +76,12 @@ def stroke(host: WireHost) -> Ended:
 
 
 def order(host: WireHost, number: int) -> None:
-    """Loads one portion's program and starts it."""
-    host.do(Draft, number, steps(host, TAKE_UP_M), steps(host, STROKE_M), steps(host, SPEED_M_S))
-    host.do(Detail, number, steps(host, DRAW_BACK_M), SETTLE_MS, DWELL_MS)
+    """Loads the program of the example dough and starts it."""
+    card = dough(read_card(EXAMPLES / "masa.yaml"), "masa.yaml", host.card.facts)
+    way = [steps(host, m) for m in (card.take_up_m, card.stroke_m, card.push_speed_m_s)]
+    host.do(Draft, number, *way)
+    times_ms = round(card.settle_s * 1e3), round(card.dwell_s * 1e3)
+    host.do(Detail, number, steps(host, card.draw_back_m), *times_ms)
     host.do(Run, number, 0, beat=True)
 
 
@@ -106,8 +106,9 @@ def test_portions_fall_and_every_event_tells_its_part(seed: int) -> None:
     heard = host.heard[start:]
     phases = [PHASES[m.phase] for m in heard if isinstance(m, Phase)]
     assert phases == [*PHASES[1:]] * 5
-    asked = steps(host, TAKE_UP_M) + steps(host, STROKE_M)
-    assert [(m.asked, m.made) for m in heard if isinstance(m, Tally)] == [(asked, asked)] * 5
+    tallies = [m for m in heard if isinstance(m, Tally)]
+    assert len(tallies) == 5
+    assert all(tally.made == tally.asked > 0 for tally in tallies)
     ways = [(m.signal, m.level) for m in heard if isinstance(m, Edge) and m.portion == 1]
     for name in ("valve", "far"):
         assert [level for signal, level in ways if signal == PIN[name]] == [1, 0], name
@@ -117,8 +118,11 @@ def test_portions_fall_and_every_event_tells_its_part(seed: int) -> None:
     pieces = host.rig.pieces()[fallen:]
     assert [piece.portion for piece in pieces] == [1, 2, 3, 4, 5]
     # The first after a prime differs by what the prime left hanging (common practice).
-    for piece in pieces[1:]:
-        assert 27.0 < piece.mass_kg * 1e3 < 34.0
+    masses_g = [piece.mass_kg * 1e3 for piece in pieces[1:]]
+    # Its spread is about 0.8 g from portion to portion; these are five times that and more.
+    assert 28.0 < sum(masses_g) / len(masses_g) < 32.0
+    assert 25.5 < min(masses_g) < max(masses_g) < 34.5
+    for piece in pieces:
         assert piece.scale_kg == pytest.approx(piece.mass_kg, abs=3e-4)
     assert [n for n in host.rig.news() if isinstance(n, PieceFell)][-5:] == pieces
 
