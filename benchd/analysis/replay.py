@@ -91,8 +91,11 @@ def verify(
             differences.append(_difference(*pending))
         given = ledger.read_input(entry.kind, entry.values, entry.text)
         state, effects, _ = step(state, given, entry.t_ns)
-        made = [ledger.write_effect(effect) for effect in effects]
         inputs += 1
+        if not effects and not stored:
+            pending = None
+            continue
+        made = [ledger.write_effect(effect) for effect in effects]
         decisions += len(made)
         pending = (n, stored, made) if made != stored else None
     if pending is not None and pending[1] != pending[2][: len(pending[1])]:

@@ -11,10 +11,11 @@ from benchd.core import portion_record
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough, portion_time_s
 from benchd.core.interlocks import why_not
+from benchd.core.short_way import IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
 from protocols import messages as m
-from protocols.codes import MODES, MOVES, OUTCOMES, PHASES
+from protocols.codes import MOVES, OUTCOMES, PHASES
 
 AFTER_PAUSE_NS = 60_000_000_000
 """A portion that follows the last one by more than this is of class after-pause."""
@@ -33,7 +34,6 @@ NEEDS = {"approach": "prime", "prime": "prime", "portion": "portion", "stroke": 
 
 ANSWER_LOST_NS = 250_000_000
 """A command without an answer for so long was repeated: its answer was lost on the way."""
-IDLE_MODES = frozenset({MODES.index("drive-off"), MODES.index("ready"), MODES.index("tripped")})
 
 
 def at_rest(state: State) -> bool:

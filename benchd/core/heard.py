@@ -8,17 +8,25 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchd.core import cycle, eye, words
-from benchd.core.clock_map import ClockMap, add_exchange, unwrap
+from benchd.core.clock_map import ClockMap
 from benchd.core.effects import Renew, StopNow
 from benchd.core.interlocks import drop
 from benchd.core.loading import halt, load_limits
-from benchd.core.state import Board, Latch, Planned, State
+from benchd.core.short_way import (
+    IN_FORCE,
+    air_away,
+    mirrored,
+    renews,
+    rests,
+    with_beat,
+    with_readings,
+)
+from benchd.core.state import Board, Latch, Planned
 from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
 from protocols.codes import (
     CAUSES,
     INTERLOCK_BY_NUMBER,
-    INTERLOCKS,
     MODES,
     MOVE_ENDINGS,
     MOVES,
@@ -26,7 +34,7 @@ from protocols.codes import (
     PIN,
     REFUSALS,
 )
-from protocols.limits import NOT_FITTED, digest
+from protocols.limits import digest
 
 PIN_OF_COMMAND = {"here": "known", "drive": "drive", "lock": "local-lock", "adopt": "adopted"}
 """Pin that each of these commands switches."""
@@ -35,8 +43,6 @@ SOON = frozenset({3, 4})
 """Interlocks whose condition comes by itself: feed at rest, cutter home, for long enough."""
 
 SOON_MS_MAX = 500
-
-BOARD_NUMBERS = frozenset(row.number for row in INTERLOCKS if row.place != "daemon")
 
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
@@ -90,74 +96,26 @@ def greeting(turn: Turn, said: m.Bench) -> None:
 
 def beat(turn: Turn, said: m.Beat) -> None:
     """Take a beat: state, time exchange, and the moment to renew the lease."""
-    state, now_ns = turn.state, turn.now_ns
-    before = state.board
-    passed_us = (now_ns - before.nonce_ns) // 1000 if before.nonce_ns else 0
-    t_us = unwrap(said.t_us, before.t_us + passed_us)
-    clock = state.clock
-    if said.lease == before.lease_sent and before.lease_sent_ns:
-        clock = add_exchange(
-            clock,
-            t1_ns=before.lease_sent_ns,
-            t2_us=unwrap(said.lease_t_us, t_us),
-            t3_us=t_us,
-            t4_ns=now_ns,
-        )
-    in_force = state.link == "up" and bool(said.pins >> PIN["adopted"] & 1)
-    renews = in_force and _owned(state, said)
-    rests = said.mode in cycle.IDLE_MODES and not said.phase and said.position == before.position
-    board = replace(
-        before,
-        nonce=said.nonce,
-        nonce_ns=now_ns,
-        t_us=t_us,
-        mode=said.mode,
-        phase=said.phase,
-        portion=said.portion,
-        latches=said.latches,
-        position=said.position,
-        pins=said.pins,
-        bad=said.bad,
-        rest_ns=(before.rest_ns or now_ns) if rests else 0,
-        lease_sent=said.nonce,
-        lease_sent_ns=now_ns if renews else 0,
-    )
-    turn.state = replace(state, board=board, clock=clock, last_word_ns=now_ns)
-    if said.latches != _mirrored(state):
+    before = turn.state
+    turn.state = with_beat(before, said, turn.now_ns)
+    if said.latches != mirrored(before):
         _sync_latches(turn, said.latches)
-    if renews:
+    if renews(before, said):
         turn.emit(Renew(said.nonce))
         cycle.unseen_end(turn)
         eye.overdue(turn)
-    if rests and turn.state.pending is None and not turn.state.outbox:
-        _tidy(turn, in_force)
+    if rests(before, said) and turn.state.pending is None and not turn.state.outbox:
+        _tidy(turn, said)
 
 
-def _owned(state: State, said: m.Beat) -> bool:
-    """Return whether what moves is ours: only then does leave to move go on.
-
-    A move of an earlier life of the link, or of the daemon, is nobody's and must lapse.
-    """
-    local = said.pins & (1 << PIN["forward"] | 1 << PIN["reverse"])
-    return said.mode in cycle.IDLE_MODES or state.job is not None or bool(local)
-
-
-def _tidy(turn: Turn, in_force: bool) -> None:
+def _tidy(turn: Turn, said: m.Beat) -> None:
     """At rest with nothing to send: see that our limits are in force and the switches are free."""
     state = turn.state
+    in_force = said.pins & IN_FORCE
     if state.link == "loading" or (state.link == "up" and not in_force and state.job is None):
         load_limits(turn)
     elif pin(state, "local-lock") and (state.series is None or state.series.paused):
         turn.plan("lock", 0, why="free")
-
-
-def _mirrored(state: State) -> int:
-    """Return the mask of the board's latches as they stand in the list of interlocks."""
-    mask = 0
-    for number in state.latches:
-        if number in BOARD_NUMBERS:
-            mask |= 1 << (number - 1)
-    return mask
 
 
 def _sync_latches(turn: Turn, mask: int) -> None:
@@ -190,33 +148,6 @@ def _tell_trip(
     series = turn.state.series
     if series is not None and not series.paused:
         turn.set(series=replace(series, pausing=True, pause_reason=f"{code}: {text}"))
-
-
-def with_readings(state: State, said: m.Sample, now_ns: int) -> State:
-    """Return the state with the readings of a sample."""
-    board = state.board
-    lost = 0 if board.sample_k is None else (said.k - board.sample_k - 1) & 0xFFFF
-    board = replace(
-        board,
-        position=said.position,
-        eye=said.eye,
-        thrust=said.thrust,
-        air=said.air,
-        supply=said.supply,
-        sample_k=said.k,
-        sample_ns=now_ns,
-    )
-    if lost:
-        lost += state.samples_lost
-        return replace(state, board=board, last_word_ns=now_ns, samples_lost=lost)
-    return replace(state, board=board, last_word_ns=now_ns)
-
-
-def air_away(state: State, air_hpa: int) -> bool:
-    """Return whether a reading says that air is, or may be, away."""
-    if "air" not in state.facts.fitted:
-        return False
-    return air_hpa == NOT_FITTED or air_hpa < max(state.facts.limits["air_min"] // 2, 1)
 
 
 def sample(turn: Turn, said: m.Sample) -> None:
