@@ -36,7 +36,7 @@ def cutter_times(work: Work) -> dict[str, float | None]:
     def span(start: int | None, end: int | None) -> float | None:
         if start is None or end is None:
             return None
-        return unwrap(end, start) / 1e6 - start / 1e6
+        return (unwrap(end, start) - start) / 1e6
 
     return {
         "start_delay_s": span(out_us, left_home),
@@ -48,12 +48,11 @@ def cutter_times(work: Work) -> dict[str, float | None]:
 
 def phase_times(work: Work, end_us: int) -> dict[str, float]:
     """Return how long each phase of a portion took [s], by its word."""
-    times: dict[str, float] = {}
-    for this, following in zip(
-        work.phases, [*work.phases[1:], (0, end_us, 0, 0, 0, 0, 0)], strict=True
-    ):
-        times[PHASES[this[0]]] = (unwrap(following[1], this[1]) - this[1]) / 1e6
-    return times
+    ends_us = [row[1] for row in work.phases[1:]] + [end_us]
+    return {
+        PHASES[row[0]]: (unwrap(until_us, row[1]) - row[1]) / 1e6
+        for row, until_us in zip(work.phases, ends_us, strict=False)
+    }
 
 
 def make(

@@ -25,12 +25,20 @@ WATCHED: tuple[tuple[str, str], ...] = (
 """Parts whose absence stands on the top line, and their words."""
 
 AIR_LOW_HPA = 200
+STALE_NS = 2_000_000_000
+"""At rest a sample comes every half second; one older than this is no reading any more."""
+
 RANK = {"prove": 3, "ack": 3, "auto": 2}
 
 
 def silent(state: State, now_ns: int) -> bool:
     """Return whether values of the board are old."""
     return state.link != "up" or now_ns - state.last_word_ns > SILENCE_MS * 1_000_000
+
+
+def _old_readings(state: State, now_ns: int) -> bool:
+    """Return whether the newest sample is too old to go by, though the board may still beat."""
+    return silent(state, now_ns) or now_ns - state.board.sample_ns > STALE_NS
 
 
 def bench_state(state: State, now_ns: int) -> str:
@@ -145,7 +153,7 @@ def _scaled(value: int, scale: float, old: bool) -> float | None:
 def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     """Return what the bench is at."""
     facts, board = state.facts, state.board
-    old = silent(state, now_ns)
+    old, unread = silent(state, now_ns), _old_readings(state, now_ns)
     word = bench_state(state, now_ns)
     dough = (
         state.series.dough
@@ -173,8 +181,8 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         state=word,
         phase="" if old else PHASES[board.phase] if board.phase else "",
         waits_for=_waits_for(state, word, now_ns),
-        barrel=_barrel(state, old),
-        air=_air(state, old),
+        barrel=_barrel(state, unread),
+        air=_air(state, unread),
         coils=_coils(state, old),
         not_watched=tuple(text for name, text in WATCHED if name not in facts.fitted),
         position_m=facts.metres(board.position) if board.nonce_ns else None,
@@ -192,10 +200,10 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         unweighed=state.carry.unweighed,
         mean_kg=sum(weights.values()) / len(weights) if weights else None,
         n_weighed=len(weights),
-        thrust_n=_scaled(board.thrust, 0.1, old),
-        air_pa=_scaled(board.air, 100.0, old),
-        supply_v=_scaled(board.supply, 0.001, old),
-        eye_counts=None if old or board.eye == NOT_FITTED else board.eye,
+        thrust_n=_scaled(board.thrust, 0.1, unread),
+        air_pa=_scaled(board.air, 100.0, unread),
+        supply_v=_scaled(board.supply, 0.001, unread),
+        eye_counts=None if unread or board.eye == NOT_FITTED else board.eye,
         eye_sees=pin(state, "dough") if "eye" in facts.fitted and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},

@@ -1,0 +1,257 @@
+"""What people see: derived from what the board says, and never an all-clear."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from msgspec.structs import replace
+
+from benchd.core.inputs import LinkDown, WallClock
+from benchd.core.snapshot import WATCHED, snapshot
+from protocols.limits import FITTED_BITS
+from protocols.status import BenchStatus
+from tests.core.script import ALL, OTHER, WALL_US, S, Script, bench, proven
+
+
+def status(s: Script) -> BenchStatus:
+    """What people see now."""
+    return snapshot(s.state, s.now_ns, journal="a.journal")
+
+
+def test_a_bench_without_a_board_has_no_link_and_says_why() -> None:
+    s = Script()
+    seen = status(s)
+    assert (seen.state, seen.waits_for) == ("NO LINK", "The port is not open yet.")
+    assert (seen.position_m, seen.link_age_s, seen.board) == (None, None, "")
+    s.connect()
+    s.tell(LinkDown("The cable was pulled."))
+    assert status(s).waits_for == "The cable was pulled."
+
+
+def test_the_state_follows_what_the_board_says() -> None:
+    s = Script()
+    states = [status(s).state]
+
+    def then(seconds: float = 0.3) -> None:
+        s.run(seconds)
+        states.append(status(s).state)
+
+    s.connect()
+    then()
+    s.prove(20).must("here", position_m=0.0)
+    then()
+    s.must("arm", seconds=0.2).must("fire").must("drive", on=True)
+    then()
+    s.ask("jog", distance_m=0.002)
+    then()
+    then(2)
+    s.ask("series", count=2, every_s=6.0)
+    then(1)
+    then(3)
+    s.ask("pause")
+    then(4)
+    assert states == [
+        "NO LINK", "TRIPPED", "DRIVE OFF", "READY", "NUDGING", "READY",
+        "PORTIONING", "WAITING", "PAUSED",
+    ]  # fmt: skip
+
+
+def test_a_bench_that_was_never_proven_says_so() -> None:
+    s = Script(carry=proven(bench(*ALL), build="other")).connect().prove(20)
+    seen = status(s)
+    assert seen.state == "NOT COMMISSIONED"
+    assert seen.waits_for == "a person to prove the bench"
+
+
+def test_what_the_bench_waits_for_is_said_in_words() -> None:
+    s = Script().connect()
+    assert status(s).waits_for == "IL-20 to be cleared"
+    s.prove(20)
+    assert status(s).waits_for == "someone to say where the feed stands"
+    s.must("here", position_m=0.0).must("arm", seconds=0.2).must("fire")
+    assert status(s).waits_for == ""
+    s.ask("jog", distance_m=0.01)
+    s.run(0.5)
+    assert status(s).waits_for == "the move to end"
+    s.run(6)
+    s.ask("portion", button=True)
+    s.run(0.5)
+    assert status(s).waits_for == "the local button"
+    s.board.press_button(s.now_ns)
+    s.run(0.5)
+    assert (status(s).phase, status(s).waits_for) == ("push", "push to end")
+    s.run(4)
+    s.ask("series", count=3, every_s=8.0)
+    s.run(4)
+    assert status(s).waits_for.startswith("the next beat in ")
+    s.ask("pause")
+    assert status(s).waits_for == "resume (a person asked)"
+    s.state = replace(s.state, series=replace(s.state.series, pause_reason=""))
+    assert status(s).waits_for == "resume"
+    s.state = replace(s.state, series=replace(s.state.series, paused=False, pausing=True))
+    assert status(s).waits_for == "the safe point to pause"
+    s.board.mute = True
+    s.run(0.8)
+    s.state = replace(s.state, link_text="")
+    assert status(s).waits_for == "a word from the board"
+
+
+def test_the_energy_line_treats_what_is_not_measured_as_loaded() -> None:
+    facts = bench("home")
+    s = Script(facts, proven(facts)).ready(at_m=0.1)
+    seen = status(s)
+    assert seen.barrel == "not measured: treat as loaded"
+    assert seen.air == "not measured: treat as live"
+    assert seen.coils == "drive off, valve off"
+    s.must("relieve")
+    assert status(s).barrel == "relieved, not measured"
+    assert status(s).coils == "drive live, valve off"
+    s.board.mute = True
+    s.run(1)
+    assert status(s).barrel == "not measured: treat as loaded"
+    assert status(s).coils == "old reading: treat as live"
+
+
+@pytest.mark.parametrize(
+    ("thrust", "air", "barrel", "air_words"),
+    [
+        (0, 0, "0 N low", "0.0 bar low"),
+        (100, 200, "10 N low", "0.2 bar low"),
+        (101, 201, "10 N loaded", "0.2 bar live"),
+        (3000, 2000, "300 N loaded", "2.0 bar live"),
+    ],
+)
+def test_the_energy_line_gives_what_is_measured(
+    thrust: int, air: int, barrel: str, air_words: str
+) -> None:
+    s = Script().ready()
+    s.board.signals |= {"thrust": thrust, "air": air}
+    s.run(1)
+    seen = status(s)
+    assert (seen.barrel, seen.air) == (barrel, air_words)
+    assert seen.thrust_n == pytest.approx(thrust / 10)
+    assert seen.air_pa == pytest.approx(air * 100)
+
+
+def test_readings_of_a_sensor_that_fell_silent_are_old_though_the_board_beats() -> None:
+    s = Script().ready()
+    s.board.limits[31] = 0  # No sample comes any more.
+    s.run(3)
+    seen = status(s)
+    assert seen.state != "NO LINK"
+    assert seen.barrel == "old reading: treat as loaded"
+    assert seen.air == "old reading: treat as live"
+    assert (seen.thrust_n, seen.air_pa, seen.supply_v, seen.eye_counts) == (None,) * 4
+
+
+def test_no_value_is_shown_once_the_board_is_silent() -> None:
+    s = Script().ready()
+    s.board.mute = True
+    s.run(0.6)
+    seen = status(s)
+    assert seen.state == "NO LINK"
+    assert seen.phase == ""
+    assert not seen.position_known
+    values = (seen.tube_left_m, seen.thrust_n, seen.air_pa, seen.supply_v, seen.eye_counts)
+    assert values == (None,) * 5
+    assert seen.eye_sees is None
+    assert seen.link_age_s == pytest.approx(0.6, abs=0.1)
+
+
+def test_what_is_not_fitted_stands_on_the_top_line() -> None:
+    assert status(Script()).not_watched == ()
+    facts = bench()
+    seen = status(Script(facts, proven(facts)).connect())
+    assert seen.not_watched == tuple(words for _, words in WATCHED)
+    assert {name for name, _ in WATCHED} | {"local", "button", "dump"} == set(FITTED_BITS)
+    assert (seen.thrust_n, seen.eye_counts, seen.eye_sees) == (None, None, None)
+
+
+def test_the_portion_the_tube_and_the_weights_are_shown() -> None:
+    s = Script().ready().must("portion", seconds=4).must("portion", seconds=4)
+    s.ask("weigh", mass_kg=0.031, text="31")
+    seen = status(s)
+    assert (seen.portion, seen.unweighed, seen.n_weighed) == (2, (2,), 1)
+    assert seen.mean_kg == pytest.approx(0.031)
+    assert seen.last is not None
+    assert (seen.last.number, seen.last.mass_kg) == (2, None)
+    assert (seen.tube, seen.controller, seen.journal) == ("T1", "client 1", "a.journal")
+    assert seen.tube_left_m == pytest.approx((152_000 - 20_800) / 800_000)
+    assert (seen.dough, seen.aim_kg, seen.tube_left_portions) == ("", None, None)
+    assert "boot 7" in seen.board
+    assert seen.clock_error_s is not None
+
+
+def test_during_a_portion_and_a_series_the_dough_and_what_is_left_are_shown() -> None:
+    s = Script().ready()
+    s.ask("portion")
+    s.run(1)
+    assert (status(s).dough, status(s).aim_kg) == ("masa", 0.030)
+    s.run(4)
+    s.ask("series", count=3, every_s=8.0)
+    s.run(4)
+    seen = status(s)
+    assert seen.series is not None
+    assert (seen.series.made, seen.series.count, seen.series.every_s) == (1, 3, 8.0)
+    assert seen.series.next_in_s == pytest.approx(4, abs=0.2)
+    assert seen.tube_left_portions == (152_000 - 2 * 10_400) // 12_000
+    s.ask("pause")
+    s.run(0.1)
+    paused = status(s).series
+    assert paused is not None
+    assert (paused.paused, paused.next_in_s) == (True, None)
+
+
+def test_both_taught_levels_are_shown_or_none() -> None:
+    facts = bench(*ALL)
+    one = Script(facts, proven(facts, eye_empty=(240.2, 1.0)))
+    assert status(one).eye_taught is None
+    both = Script(facts, proven(facts, eye_empty=(240.2, 1.0), eye_dough=(829.8, 1.0)))
+    assert status(both).eye_taught == (240, 830)
+
+
+def test_abnormals_stand_worst_first_with_what_it_means_and_what_to_do() -> None:
+    s = Script().connect()
+    rows = status(s).abnormals
+    assert [row.code for row in rows] == ["IL-20", "IL-17"]
+    assert [row.rank for row in rows] == [3, 1]
+    assert "benchd clear IL-20" in rows[0].do_what
+    assert rows[1].do_what == "Stand clear and run 'benchd cut'."
+    s.board.trip(9, s.now_ns)
+    s.board.mute = True
+    s.run(0.7)
+    rows = status(s).abnormals
+    assert [row.code for row in rows][-2:] == ["IL-19", "IL-17"]
+    assert rows[-2].rank == 2
+    assert all(row.so_what for row in rows)
+
+
+def test_a_latch_whose_cause_is_gone_says_so_and_stays() -> None:
+    s = Script().ready()
+    s.state = replace(s.state, slow_run=2)  # Two cuts were slow.
+    s.tell(WallClock(WALL_US + 1))
+    s.state = replace(s.state, slow_run=0)
+    s.tell(WallClock(WALL_US + 60_000_000))
+    row = next(row for row in status(s).abnormals if row.code == "IL-25")
+    assert row.what.endswith("(cause gone)")
+    assert row.latched
+
+
+def test_a_snapshot_never_says_that_a_hand_may_go_in() -> None:
+    def texts(value: Any) -> list[str]:
+        if isinstance(value, str):
+            return [value]
+        if isinstance(value, tuple):
+            return [text for item in value for text in texts(item)]
+        fields = getattr(value, "__struct_fields__", ())
+        return [text for name in fields for text in texts(getattr(value, name))]
+
+    s = Script().ready(at_m=0.1).must("relieve").must("drive", on=False)
+    s.board.signals |= {"air": 0}
+    s.run(1)
+    s.ask("series", client=OTHER, every_s=8.0)
+    said = " ".join(texts(status(s))).lower()
+    for word in ("safe to", "you may open", "all clear", "hands in"):
+        assert word not in said
+    assert S
