@@ -48,6 +48,9 @@ HELLO_NS = 500_000_000
 COMMANDS_MAX = 64
 """Most commands that wait, the one under way included."""
 
+OVERTAKEN_US = 100_000
+"""A line may carry a time this much earlier than the line before it: it was overtaken."""
+
 STRANGE_LINES_MAX = 40
 """After this many bad lines without a greeting the other side is no board of ours."""
 
@@ -464,5 +467,5 @@ class Session:
 
 
 def _runs_back(last_us: int | None, t_us: int) -> bool:
-    """Return whether board time, modulo 2**32, is earlier than before: a sign of a restart."""
-    return last_us is not None and (t_us - last_us) % 2**32 >= 2**31
+    """Return whether board time, modulo 2**32, is clearly earlier: a sign of a restart."""
+    return last_us is not None and 2**31 <= (t_us - last_us) % 2**32 < 2**32 - OVERTAKEN_US

@@ -86,7 +86,7 @@ _TEXT = ctypes.c_char_p
 
 # Name, result, arguments of every function of the library.
 _FUNCTIONS: tuple[tuple[str, object, tuple[object, ...]], ...] = (
-    ("bc_create", _HANDLE, (_U64, _U32, _U32, _TEXT, _TEXT)),
+    ("bc_create", _HANDLE, (_U64, _U32, _U32, _TEXT, _TEXT, _U32)),
     ("bc_free", None, (_HANDLE,)),
     ("bc_reset", None, (_HANDLE, _U32, _U32)),
     ("bc_inputs", None, (_HANDLE, _U32, _U32, _U32, _U32, _U32)),
@@ -138,13 +138,15 @@ class Board:
     """One board that was just powered up.
 
     Arguments: now_us: virtual time to begin at. board_us: what its own clock shows then, 0 to
-    2**32-1, so that tests can begin just before it wraps.
+    2**32-1, so that tests can begin just before it wraps. boot: number of this boot, 0 to 65535;
+    a board with an empty EEPROM begins at 0.
     """
 
-    def __init__(self, *, now_us: int = 0, board_us: int = 0) -> None:
+    def __init__(self, *, now_us: int = 0, board_us: int = 0, boot: int = 0) -> None:
         self._lib = library()
         self._free = self._lib.bc_free
-        handle = self._lib.bc_create(now_us, board_us, 1, b"host", build_word().encode("ascii"))
+        build = build_word().encode("ascii")
+        handle = self._lib.bc_create(now_us, board_us, 1, b"host", build, boot)
         if not handle:
             raise MemoryError("There is no memory for a simulated board.")
         self._handle: int = handle
@@ -208,7 +210,7 @@ class Board:
     def tx(self) -> bytes:
         """Take the bytes that have left the board since this was last asked."""
         size = int(self._lib.bc_tx(self._handle, self._tx, _TX_BYTES))
-        return self._tx[:size] if size else b""
+        return ctypes.string_at(self._tx, size) if size else b""
 
     @property
     def steps(self) -> int:

@@ -100,6 +100,7 @@ class Rig:
         faults: Faults | None = None,
         *,
         quantum_us: int = QUANTUM_US,
+        boot: int = 0,
     ) -> None:
         chance = random.Random(seed)
         self._spec = spec
@@ -125,7 +126,7 @@ class Rig:
         self._used = self._told_low = False
         self._news: list[News] = []
         self._pieces: list[PieceFell] = []
-        self._board = Board()
+        self._board = Board(boot=boot)
         self._steps = self._board.steps
         self._sense = -1 if spec.forward_is_low else 1
         self._show(self._plant.readings())

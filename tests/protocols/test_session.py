@@ -338,8 +338,8 @@ def test_a_restart_numbers_events_anew_and_abandons_commands(change: dict[str, i
     [
         [Boot(1, 0, 3, 8)],
         [beat(9), beat(10, t_us=1000)],
-        [Sample(1, 5000, 0, 0, 0, 0, 0), Sample(2, 4999, 0, 0, 0, 0, 0)],
-        [Freed(1, 5000, 9), Freed(2, 4999, 9)],
+        [Sample(1, 500_000, 0, 0, 0, 0, 0), Sample(2, 4999, 0, 0, 0, 0, 0)],
+        [Freed(1, 500_000, 9), Freed(2, 4999, 9)],
     ],
 )
 def test_signs_of_a_restart_hold_everything_until_a_greeting(sign: list[Message]) -> None:
@@ -580,3 +580,9 @@ def test_a_talk_from_the_opened_port_byte_by_byte() -> None:
     for byte in wire(*talk):
         heard += session.receive(bytes([byte]), 0)
     assert heard == talk
+
+
+def test_a_line_that_was_overtaken_is_no_sign_of_a_restart() -> None:
+    session = greeted()
+    session.receive(wire(Sample(1, 500_000, 0, 0, 0, 0, 0), Sample(2, 499_000, 0, 0, 0, 0, 0)), 0)
+    assert session.greeting is not None

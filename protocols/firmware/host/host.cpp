@@ -85,7 +85,9 @@ BC_API void bc_reset(Host *host, uint32_t cause, uint32_t board_us) {
   core::init(host->board, &host->hal, (uint8_t)cause);
 }
 
-BC_API Host *bc_create(uint64_t now_us, uint32_t board_us, uint32_t cause, const char *board, const char *build) {
+// boot: the number that the first boot gets; its EEPROM remembers the one before.
+BC_API Host *bc_create(uint64_t now_us, uint32_t board_us, uint32_t cause, const char *board, const char *build,
+                       uint32_t boot) {
   Host *host = (Host *)calloc(1, sizeof(Host));
   if (host == 0) {
     return 0;
@@ -97,6 +99,8 @@ BC_API Host *bc_create(uint64_t now_us, uint32_t board_us, uint32_t cause, const
   host->hal.board = host->board_word;
   host->hal.build = host->build_word;
   memset(host->eeprom, 0xFF, sizeof(host->eeprom));
+  host->eeprom[0] = (uint8_t)(boot - 1u);
+  host->eeprom[1] = (uint8_t)((boot - 1u) >> 8);
   host->pins = (1 << wire::PIN_GUARD) | (1 << wire::PIN_STOP) | (1 << wire::PIN_ENDS) | (1 << wire::PIN_HOME);
   host->supply_mv = 5000;
   host->now = now_us * 2;
