@@ -274,3 +274,16 @@ def test_a_local_move_neither_ends_nor_answers_a_jog() -> None:
     assert s.reply(ask) is None
     s.run(2)
     assert s.result(ask)["moved_m"] == pytest.approx(0.001)
+
+
+def test_at_the_rear_end_there_is_nothing_to_relieve_and_a_tube_is_out_at_once() -> None:
+    s = Script().ready(at_m=0.0)
+    assert s.refused(s.ask("relieve")).condition == "travel"
+    assert s.result(s.ask("tube_out"))["ending"] == "reached"
+    assert s.state.carry.tube is None
+    assert not s.sent("move")
+
+
+def test_near_the_rear_end_relieve_goes_back_only_as_far_as_there_is_room() -> None:
+    s = Script().ready(at_m=0.004).must("relieve")
+    assert s.sent("move")[-1][3] == "-3200"
