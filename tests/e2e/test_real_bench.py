@@ -212,3 +212,44 @@ def test_the_smallest_bench_makes_a_portion(tmp_path: Path) -> None:
         assert "guard" in terminal.ask("status")["not_watched"]
     finally:
         bench.end()
+
+
+def test_a_new_board_on_the_port_is_not_taken_for_the_old_one(real_bench: RealBench) -> None:
+    first = real_bench.simulate()
+    daemon = real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.prove(terminal)
+    boot = terminal.ask("status")["board"]
+    first.end()
+    terminal.wait_for("status", lambda status: status["state"] == "NO LINK")
+    terminal.news.clear()
+    real_bench.simulate()
+    status = terminal.wait_for("status", lambda status: status["pins"]["adopted"])
+    assert status["board"] != boot
+    assert not status["position_known"]
+    terminal.wait_for("trip", lambda trip: trip["interlock"] == "IL-20" and trip["up"])
+    assert daemon.end() == 0
+    assert check(real_bench.journals()[0]).clean
+
+
+def test_a_request_that_makes_no_sense_is_refused_and_moves_nothing(
+    real_bench: RealBench,
+) -> None:
+    real_bench.simulate()
+    real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.prove(terminal)
+    for method, params, code in (
+        ("jog", {"distance_m": "far"}, -32602),
+        ("jog", {"distance_m": 0.001, "colour": "red"}, -32602),
+        ("jog", {}, -32602),
+        ("dance", {}, -32601),
+        ("portion", {"dough": "no: card"}, -32001),
+        ("jog", {"distance_m": 1e9}, -32001),
+        ("here", {"position_m": -1.0}, -32001),
+    ):
+        with pytest.raises(Refusal) as refused:
+            terminal.ask(method, **params)
+        assert refused.value.error["code"] == code, method
+    assert terminal.ask("status")["position_m"] == 0.0
+    assert terminal.ask("jog", distance_m=0.001)["ending"] == "reached"

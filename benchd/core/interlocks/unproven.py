@@ -31,7 +31,8 @@ def check(state: State, now_ns: int) -> Finding | None:
         return Finding("Not proven since the firmware changed: prove it again.")
     age_days = (state.wall_us + (now_ns - state.wall_ns) // 1000 - proof.wall_us) / DAY_US
     bound = state.facts.watch.proof_days
-    if not 0 <= age_days <= bound:
+    # A wall clock may be set back a little; a proof from another time altogether is none.
+    if not -1 <= age_days <= bound:
         return Finding(
             f"The proof of this bench is {age_days:.0f} days old: prove it again.", age_days, bound
         )
@@ -65,13 +66,18 @@ RULE = Rule(
         Example("holds", {**_GIVEN, "carry": Carry(proof=_PROOF), "board": {"build": ""}}, False),
         Example("limit", {**_GIVEN, "carry": Carry(proof=_PROOF), "wall_us": 30 * DAY_US}, False),
         Example(
+            "limit",
+            {**_GIVEN, "carry": Carry(proof=Proof("demo", DAY_US, {"motion": 7}, "abc"))},
+            False,
+        ),
+        Example(
             "stale",
             {**_GIVEN, "carry": Carry(proof=_PROOF), "wall_us": 30 * DAY_US + 1_000_000},
             True,
         ),
         Example(
             "stale",
-            {**_GIVEN, "carry": Carry(proof=Proof("demo", DAY_US, {"motion": 7}, "abc"))},
+            {**_GIVEN, "carry": Carry(proof=Proof("demo", 2 * DAY_US, {"motion": 7}, "abc"))},
             True,
         ),
     ),
