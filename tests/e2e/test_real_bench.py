@@ -224,7 +224,7 @@ def test_a_new_board_on_the_port_is_not_taken_for_the_old_one(real_bench: RealBe
     terminal.wait_for("status", lambda status: status["state"] == "NO LINK")
     terminal.news.clear()
     real_bench.simulate()
-    status = terminal.wait_for("status", lambda status: status["pins"]["adopted"])
+    status = terminal.wait_for("status", lambda status: status["state"] == "TRIPPED")
     assert status["board"] != boot
     assert not status["position_known"]
     terminal.wait_for("trip", lambda trip: trip["interlock"] == "IL-20" and trip["up"])
