@@ -290,7 +290,7 @@ class App:
 
     def _when_safe(self, n: int, go: Callable[[], None]) -> None:
         """Do it once entry n is committed; at once when there is no journal to wait for."""
-        if n == 0 or n <= self._committed or self._store.fault is not None:
+        if n <= self._committed or self._store.fault is not None:
             go()
         else:
             self._held.append((n, go))

@@ -387,9 +387,20 @@ def test_a_journal_that_fails_again_at_once_loses_nothing_more() -> None:
 
 def test_a_journal_that_fails_while_it_takes_entries_holds_no_reply_back() -> None:
     desk = Desk().up()
-    desk.store._queue_max = 0
     desk.ask(1, "attend")
-    assert 1 in desk.replies
+    desk.store._queue_max = len(desk.store._waiting)
+    desk.ask(2, "attend")
+    assert set(desk.replies) == {1, 2}
+
+
+def test_of_two_jogs_that_waited_for_the_disk_only_the_one_that_stands_goes() -> None:
+    desk = Desk().up()
+    desk.ask(1, "jog", distance_m=0.001)
+    desk.ask(2, "stop")
+    desk.ask(3, "jog", distance_m=0.002)
+    desk.hear(desk.taking(2))
+    desk.store.settle()
+    assert [words[3] for words in desk.words("move")] == ["1600"]
 
 
 def test_closing_commits_what_waits() -> None:

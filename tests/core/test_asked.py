@@ -111,6 +111,15 @@ def test_a_watcher_that_leaves_changes_nothing() -> None:
     assert s.state == before
 
 
+def test_a_jog_goes_on_when_somebody_else_leaves() -> None:
+    s = Script().ready()
+    ask = s.ask("jog", distance_m=0.005)
+    s.run(1)
+    s.gone(OTHER)
+    s.run(3)
+    assert s.result(ask)["ending"] == "reached"
+
+
 def test_a_paused_series_outlives_its_terminal_and_a_jog_that_died_with_it() -> None:
     s = Script().ready()
     s.ask("series", count=5, every_s=5.0)
@@ -154,6 +163,7 @@ def test_stop_takes_back_what_was_planned() -> None:
     ask = s.ask("portion")
     s.ask("stop")
     assert s.state.outbox == ()
+    assert s.state.work is None
     assert s.refused(ask).condition == "stopped"
     s.board.mute = False
     s.run(5)

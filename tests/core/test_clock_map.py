@@ -89,7 +89,9 @@ class Clocks:
     def worst(self) -> float:
         """Largest error of the map, now and back as far as it claims, over the stated one."""
         assert self.map.error_ns is not None
-        back_s = 0.9 if self.map.early is None else 2.9
+        early = self.map.early
+        now_us = self.board_us(self.host_ns)
+        back_s = 0.9 if early is None else (now_us - early[0]) / 1.01e6
         worst = 0.0
         for part in range(11):
             board_us = self.board_us(self.host_ns - back_s * 1e9 * part / 10)

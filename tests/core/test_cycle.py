@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from benchd.core.cycle import at_rest, needed_steps, shortest_period_s
 from benchd.core.inputs import LinkDown, WrongBoard
 from protocols import messages as m
-from tests.core.script import ALL, MASA, OTHER, Script, bench, proven
+from tests.core.script import ALL, MASA, MS, OTHER, S, Script, bench, proven
 
 
 def starts(s: Script) -> list[float]:
@@ -312,6 +312,17 @@ def test_a_late_beat_waits_and_the_next_keep_their_distance() -> None:
     gaps = [after - before for before, after in pairwise(starts(s))]
     assert gaps[0] > 6
     assert gaps[1:] == pytest.approx([5.0, 5.0], abs=0.1)
+
+
+def test_a_beat_that_begins_a_little_late_does_not_push_the_next_ones() -> None:
+    s = Script().ready()
+    s.ask("series", count=3, every_s=5.0)
+    assert s.state.series is not None
+    first_ns = s.state.series.next_ns
+    s.run(4.9)
+    s.now_ns += 150 * MS
+    s.run(0.5)
+    assert s.state.series.next_ns == first_ns + 5 * S
 
 
 def test_a_series_until_the_end_ends_with_the_tube() -> None:

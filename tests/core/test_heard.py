@@ -404,3 +404,32 @@ def test_a_wake_alone_changes_nothing() -> None:
     s.tell(Wake())
     assert s.state == before
     assert OTHER
+
+
+def test_a_portion_that_has_begun_is_not_taken_back_at_a_trip_though_its_answer_was_lost() -> None:
+    s = Script().ready()
+    s.board.deaf.add("run")
+    ask = s.ask("portion")
+    s.run(0.2)
+    s.board.trip(2, s.now_ns)
+    s.run(0.5)
+    assert s.result(ask)["outcome"] == "tripped"
+
+
+def test_a_move_of_another_kind_that_is_told_late_does_not_end_a_jog() -> None:
+    s = Script().ready()
+    ask = s.ask("jog", distance_m=0.01)
+    s.run(1)
+    s.tell(m.Moved(80, 0, 5, 8, 0, *READINGS))
+    assert s.reply(ask) is None
+    s.run(6)
+    assert s.result(ask)["ending"] == "reached"
+
+
+def test_the_first_word_after_a_silence_ends_it() -> None:
+    s = Script().ready()
+    s.board.mute = True
+    s.run(1)
+    assert 19 in s.state.latches
+    s.tell(m.Sample(s.board.k + 1, 0, 0, *READINGS))
+    assert 19 not in s.state.latches
