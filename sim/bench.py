@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from benchd.config import CardError, bench_card, read_card
+from benchd.io.clock import wall_us
 from sim.build_core import BuildError
 from sim.faults import KINDS, Faults
 from sim.pty_port import PortError, PtyPort
@@ -48,7 +49,7 @@ def run(
         card = bench_card(read_card(card_path), str(card_path))
         # A board counts its boots in EEPROM, so that the daemon tells two lives of it apart; this
         # one has no memory and takes the seconds.
-        boot = int(time.time()) & 0xFFFF
+        boot = wall_us() // 1_000_000 & 0xFFFF
         rig = Rig(rig_spec(card), seed, Faults.parse(faults), boot=boot)
         port = PtyPort(Path(link))
     except (BuildError, CardError, PortError, ValueError) as error:

@@ -11,7 +11,7 @@ from benchd.core import portion_record
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough, portion_time_s
 from benchd.core.interlocks import why_not
-from benchd.core.short_way import IDLE_MODES
+from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
 from protocols import messages as m
@@ -54,11 +54,7 @@ def ready_for(state: State, action: str, now_ns: int) -> No | None:
         return no
     if action == "feed":
         return None
-    held = [
-        latch
-        for latch in state.latches.values()
-        if latch.latched and state.board.latches >> (latch.number - 1) & 1
-    ]
+    held = [latch for latch in state.latches.values() if latch.number in BOARD_NUMBERS]
     if held:
         first = min(held, key=lambda latch: latch.number)
         return No(first.text, f"IL-{first.number:02d}", first.value, first.bound)

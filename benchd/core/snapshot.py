@@ -3,6 +3,8 @@ the facts here."""
 
 from __future__ import annotations
 
+from typing import Any
+
 from benchd.core import cycle, words
 from benchd.core.interlocks import ALWAYS
 from benchd.core.state import Latch, State
@@ -150,32 +152,40 @@ def _scaled(value: int, scale: float, old: bool) -> float | None:
     return None if old or value == NOT_FITTED else value * scale
 
 
+def _worst_first(state: State) -> list[Latch]:
+    order = [rule.number for rule in ALWAYS]
+
+    def place(latch: Latch) -> tuple[bool, int, int]:
+        rank = order.index(latch.number) if latch.number in order else -1
+        return not latch.latched, rank, latch.number
+
+    return sorted(state.latches.values(), key=place)
+
+
+def _last(fact: dict[str, Any], weights: dict[int, float]) -> LastPortion:
+    number = fact["number"]
+    return LastPortion(number, fact["kind"], fact["outcome"], weights.get(number))
+
+
+def _board_words(state: State) -> str:
+    board = state.board
+    if not board.build:
+        return ""
+    return f"firmware {board.firmware} ({board.build}) on {board.kind}, boot {board.boot}"
+
+
 def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     """Return what the bench is at."""
     facts, board = state.facts, state.board
     old, unread = silent(state, now_ns), _old_readings(state, now_ns)
     word = bench_state(state, now_ns)
-    dough = (
-        state.series.dough
-        if state.series is not None
-        else state.work.dough
-        if state.work is not None
-        else None
-    )
+    under_way = state.series or state.work
+    dough = under_way.dough if under_way is not None else None
     left = max(cycle.travel_left_steps(state), 0) if pin(state, "known") and not old else None
     needed = cycle.needed_steps(state, dough) if dough is not None else 0
     last = state.recent[-1] if state.recent else None
     weights = {weighed.portion: weighed.mass_kg for weighed in state.weights}
     taught = (state.carry.eye_empty, state.carry.eye_dough)
-    order = [rule.number for rule in ALWAYS]
-    latches = sorted(
-        state.latches.values(),
-        key=lambda latch: (
-            not latch.latched,
-            order.index(latch.number) if latch.number in order else -1,
-            latch.number,
-        ),
-    )
     return BenchStatus(
         bench=facts.name,
         state=word,
@@ -193,9 +203,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         dough=dough.name if dough is not None else "",
         aim_kg=dough.aim_kg if dough is not None else None,
         portion=state.carry.last_portion,
-        last=LastPortion(last["number"], last["kind"], last["outcome"], weights.get(last["number"]))
-        if last
-        else None,
+        last=_last(last, weights) if last is not None else None,
         series=_series(state, now_ns),
         unweighed=state.carry.unweighed,
         mean_kg=sum(weights.values()) / len(weights) if weights else None,
@@ -207,12 +215,10 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         eye_sees=pin(state, "dough") if "eye" in facts.fitted and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},
-        abnormals=tuple(_abnormal(latch) for latch in latches),
+        abnormals=tuple(_abnormal(latch) for latch in _worst_first(state)),
         link_age_s=(now_ns - state.last_word_ns) / 1e9 if state.last_word_ns else None,
         controller=f"client {state.controller}" if state.controller is not None else "",
-        board=f"firmware {board.firmware} ({board.build}) on {board.kind}, boot {board.boot}"
-        if board.build
-        else "",
+        board=_board_words(state),
         clock_error_s=None if state.clock.error_ns is None else state.clock.error_ns / 1e9,
         lines_bad=state.lines_bad,
         samples_lost=state.samples_lost,
