@@ -60,6 +60,8 @@ class Clocks:
     def __init__(self, drift: float, seed: int, *, trip_ns: int, symmetric: bool = False) -> None:
         self.chance = random.Random(seed)
         self.drift, self.trip_ns, self.symmetric = drift, trip_ns, symmetric
+        self.one_sided = False
+        """The whole trip is on the way there, which halving it gets most wrong."""
         self.host_ns = 5_000 * 1_000_000_000
         self.map = ClockMap()
 
@@ -80,10 +82,11 @@ class Clocks:
     def exchange(self) -> None:
         """A lease at the last beat, and the beat after it 100 ms later."""
         t1_ns = self.host_ns
-        t2_us = self.board_us(t1_ns + self.way_ns())
+        there, back = (self.trip_ns, 0) if self.one_sided else (self.way_ns(), self.way_ns())
+        t2_us = self.board_us(t1_ns + there)
         sent_ns = t1_ns + 100 * MS_NS
         t3_us = self.board_us(sent_ns)
-        self.host_ns = sent_ns + self.way_ns()
+        self.host_ns = sent_ns + back
         self.map = add_exchange(self.map, t1_ns=t1_ns, t2_us=t2_us, t3_us=t3_us, t4_ns=self.host_ns)
 
     def worst(self) -> float:
@@ -118,6 +121,17 @@ def test_the_mapped_time_is_within_the_stated_error_at_any_drift_a_resonator_has
     clocks = Clocks(drift, seed, trip_ns=trip_us * 1000)
     for _ in range(exchanges):
         clocks.exchange()
+    assert clocks.worst() <= 1
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_a_line_whose_early_end_is_poor_says_so(seed: int) -> None:
+    clocks = Clocks(0.001, seed, trip_ns=40_000_000)
+    for n in range(FOLD * 6):
+        clocks.trip_ns = 40_000_000 if n < FOLD * 3 else 20_000
+        clocks.one_sided = n < FOLD * 3
+        clocks.exchange()
+    assert clocks.map.early is not None
     assert clocks.worst() <= 1
 
 
