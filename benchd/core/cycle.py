@@ -8,6 +8,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchd.core import portion_record
+from benchd.core.clock_map import unwrap
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough, portion_time_s
 from benchd.core.interlocks import why_not
@@ -15,7 +16,7 @@ from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
 from protocols import messages as m
-from protocols.codes import MOVES, OUTCOMES, PHASES
+from protocols.codes import MOVE_ENDINGS, MOVES, OUTCOMES, PHASES
 
 AFTER_PAUSE_NS = 60_000_000_000
 """A portion that follows the last one by more than this is of class after-pause."""
@@ -32,8 +33,8 @@ MOVE_JOBS = frozenset({"jog", "relieve", "approach", "prime", "tube_out"})
 NEEDS = {"approach": "prime", "prime": "prime", "portion": "portion", "stroke": "stroke"}
 """Kind of job to the action whose interlocks must let it; "feed" for the others."""
 
-ANSWER_LOST_NS = 250_000_000
-"""A command without an answer for so long was repeated: its answer was lost on the way."""
+CLOCK_DOUBT_US = 2_000
+"""How far the board's time at a moment since the last beat may be guessed wrong."""
 
 
 def at_rest(state: State) -> bool:
@@ -137,7 +138,7 @@ def start_stroke(turn: Turn, client: int, ask: int) -> None:
     )
 
 
-def accepted(turn: Turn, tag: str) -> None:
+def accepted(turn: Turn, tag: str, sent_ns: int) -> None:
     """A command of the job was accepted."""
     job = turn.state.job
     if job is None:
@@ -145,14 +146,15 @@ def accepted(turn: Turn, tag: str) -> None:
     if job.kind in ENDS_AT_ANSWER and tag == job.kind:
         turn.finish_job(**job.data)
     elif tag in MOVING:
-        begun(turn)
+        begun(turn, sent_ns)
 
 
-def begun(turn: Turn) -> None:
+def begun(turn: Turn, sent_ns: int | None = None) -> None:
     """The board has begun what the job asked for."""
     job = turn.state.job
     if job is not None and not has_begun(job):
-        turn.set(job=replace(job, data={**job.data, "begun_ns": turn.now_ns}))
+        data = {**job.data, "begun_ns": turn.now_ns, "sent_ns": sent_ns}
+        turn.set(job=replace(job, data=data))
 
 
 def has_begun(job: Job) -> bool:
@@ -160,12 +162,13 @@ def has_begun(job: Job) -> bool:
     return job.data.get("begun_ns") is not None
 
 
-def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
+def moved(turn: Turn, said: m.Moved) -> None:
     """A feed move ended: go on with the job, or end it."""
     state = turn.state
     job = state.job
     facts = state.facts
-    if job is None or not _moves_now(turn, job, kind):
+    kind, ending, position = MOVES[said.kind], MOVE_ENDINGS[said.reason], said.position
+    if job is None or not _is_of_job(state, job, kind, said.t_us):
         turn.record(
             "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=None
         )
@@ -185,18 +188,20 @@ def moved(turn: Turn, kind: str, ending: str, position: int) -> None:
     turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
 
 
-def _moves_now(turn: Turn, job: Job, kind: str) -> bool:
-    """Return whether a move of this kind is the job's: not a local one, nor one from before it."""
+def _is_of_job(state: State, job: Job, kind: str, ended_us: int) -> bool:
+    """Return whether a move that ended is the job's: not a local one, nor one from before it.
+
+    The answer to the job's own command may be lost, so the time of the end decides.
+    """
     stage = job.data.get("stage", job.kind)
-    if kind != ("jog" if stage == "back" else stage):
+    sent_ns, pending = job.data.get("sent_ns"), state.pending
+    if sent_ns is None and pending is not None and pending.planned.tag == "move":
+        sent_ns = pending.sent_ns
+    if sent_ns is None or kind != ("jog" if stage == "back" else stage):
         return False
-    pending = turn.state.pending
-    lost = (
-        pending is not None
-        and pending.planned.tag == "move"
-        and turn.now_ns - pending.sent_ns >= ANSWER_LOST_NS
-    )
-    return lost or has_begun(job)
+    board = state.board
+    sent_us = board.t_us + (sent_ns - board.nonce_ns) // 1000
+    return unwrap(ended_us, board.t_us) >= sent_us - CLOCK_DOUBT_US
 
 
 def _tube_out(turn: Turn, job: Job, ending: str) -> None:
@@ -209,7 +214,9 @@ def _tube_out(turn: Turn, job: Job, ending: str) -> None:
         and pin(state, "known")
         and back < 0
     ):
-        turn.set(job=replace(job, data={**job.data, "stage": "back", "begun_ns": None}))
+        turn.set(
+            job=replace(job, data={**job.data, "stage": "back", "begun_ns": None, "sent_ns": None})
+        )
         turn.plan("move", move_kind("jog"), max(back, -999_999), state.facts.limits["draw_speed"])
         return
     tube_is_out(turn, job.data["heel_kg"], ending)

@@ -174,7 +174,7 @@ def yes(turn: Turn, said: m.Yes) -> None:
             eye.adopted(turn)
         return
     if planned.why == "job":
-        cycle.accepted(turn, planned.tag)
+        cycle.accepted(turn, planned.tag, pending.sent_ns)
 
 
 def _take_over(turn: Turn, planned: Planned) -> None:
@@ -267,7 +267,7 @@ def moved(turn: Turn, said: m.Moved) -> None:
     # What goes forward at our command has taken this back already when it was planned.
     relieved = kind == "relieve" and ending in ("reached", "relieved")
     turn.set(relieved=relieved or (turn.state.relieved and kind != "local"))
-    cycle.moved(turn, kind, ending, said.position)
+    cycle.moved(turn, said)
 
 
 def ended(turn: Turn, said: m.Ended) -> None:

@@ -141,6 +141,14 @@ def test_the_answer_to_a_jog_may_be_lost_on_the_way() -> None:
     assert s.result(ask)["moved_m"] == pytest.approx(0.002)
 
 
+def test_the_end_and_the_lost_answer_of_a_short_jog_may_come_in_any_order() -> None:
+    s = Script().ready()
+    s.board.deaf.add("move")
+    ask = s.ask("jog", distance_m=0.0001)
+    s.run(0.1)
+    assert s.result(ask)["moved_m"] == pytest.approx(0.0001)
+
+
 def test_the_end_of_an_earlier_jog_does_not_end_the_next() -> None:
     s = Script().ready().run(0.05)
     ask = s.ask("jog", distance_m=0.002)
