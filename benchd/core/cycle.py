@@ -194,7 +194,8 @@ def _is_of_job(state: State, job: Job, kind: str, ended_us: int) -> bool:
     The answer to the job's own command may be lost, so the time of the end decides.
     """
     stage = job.data.get("stage", job.kind)
-    sent_ns, pending = job.data.get("sent_ns"), state.pending
+    sent_ns: int | None = job.data.get("sent_ns")
+    pending = state.pending
     if sent_ns is None and pending is not None and pending.planned.tag == "move":
         sent_ns = pending.sent_ns
     if sent_ns is None or kind != ("jog" if stage == "back" else stage):
