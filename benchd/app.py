@@ -56,6 +56,11 @@ def meta_of(facts: BenchFacts, *, previous_head: str, state_json: str) -> dict[s
     }
 
 
+def _is_urgent(effect: Effect) -> bool:
+    """Return whether somebody, or something that shall move, waits for this to be on disk."""
+    return isinstance(effect, (Answer, Refuse)) or (isinstance(effect, Send) and effect.moves)
+
+
 class App:
     """One bench, from bytes to journal.
 
@@ -175,15 +180,8 @@ class App:
         self.state = state
         kind, values, text = ledger.write_input(given)
         entries = [Entry(now_ns, kind, values, text)]
-        urgent = kind in URGENT_CODES
-        for effect in effects:
-            entries.append(Entry(now_ns, *ledger.write_effect(effect)))
-            urgent = (
-                urgent
-                or isinstance(effect, Answer | Refuse)
-                or (isinstance(effect, Send) and effect.moves)
-            )
-        n = self._append(entries, urgent)
+        entries += [Entry(now_ns, *ledger.write_effect(effect)) for effect in effects]
+        n = self._append(entries, kind in URGENT_CODES or any(map(_is_urgent, effects)))
         if isinstance(given, Event) and self._last_event is not None:
             self._keep(n, self._last_event)
         for effect in effects:

@@ -230,21 +230,29 @@ class Session:
     def _message(
         self, message: BoardMessage, now_ns: int, out: list[BoardMessage | Notice]
     ) -> None:
-        if isinstance(message, Bench):
+        # Most lines are samples, so they are asked for first and as cheaply as can be.
+        if isinstance(message, Sample):
+            self._see_time(message.t_us, now_ns)
+        elif isinstance(message, Bench):
             self._greet(message, now_ns, out)
             return
-        if isinstance(message, Beat):
+        elif isinstance(message, Beat):
             self._beat(message, now_ns)
-        if isinstance(message, Beat | Sample):
-            if _runs_back(self._last_t_us, message.t_us):
-                self._doubt(now_ns)
-            self._last_t_us = message.t_us
-        if self._greeting is None:
+            self._see_time(message.t_us, now_ns)
+        elif self._greeting is None:
             return
-        if isinstance(message, Event):
+        elif isinstance(message, Event):
             self._event(message, now_ns, out)
-        elif not isinstance(message, Yes | No) or self._answers(message, now_ns):
+            return
+        elif isinstance(message, (Yes, No)) and not self._answers(message, now_ns):
+            return
+        if self._greeting is not None:
             out.append(message)
+
+    def _see_time(self, t_us: int, now_ns: int) -> None:
+        if _runs_back(self._last_t_us, t_us):
+            self._doubt(now_ns)
+        self._last_t_us = t_us
 
     def _greet(self, bench: Bench, now_ns: int, out: list[BoardMessage | Notice]) -> None:
         self._hello_due_ns = None

@@ -80,7 +80,7 @@ def views() -> list[tuple[str, int, tuple[str, ...]]]:
 def write_input(given: Input | BoardMessage) -> Written:
     """Return the entry of an input."""
     if isinstance(given, BoardMessage):
-        if isinstance(given, messages.Bench):
+        if type(given) is messages.Bench:
             return given.code, (), messages.encode(given).decode("ascii")
         return given.code, messages.values_of(given), None
     return INPUT, (), msgspec.json.encode(given).decode()
