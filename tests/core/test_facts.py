@@ -25,6 +25,7 @@ def test_a_long_move_is_a_trapezoid_and_a_short_one_a_triangle() -> None:
     assert ramp_time_s(0, speed=1000, accel=10_000) == 0.0
 
 
+@pytest.mark.slow
 @given(
     steps=st.integers(0, 10**6),
     more=st.integers(0, 1000),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from msgspec.structs import replace
@@ -63,6 +64,7 @@ def long_way(state: State, said: m.BoardMessage, now_ns: int) -> tuple[State, li
 
 
 @settings(max_examples=300)
+@pytest.mark.slow
 @given(
     said=st.one_of(samples(), beats()),
     link=st.sampled_from(["up", "up", "up", "loading", "down"]),
