@@ -385,10 +385,10 @@ class Session:
             encode(message)
             if self._stop is None or message.level > self._stop.level:
                 self._stop = message
-            # What waits was asked before the stop and must not move anything after it. The command
-            # under way is still repeated for its answer: its beat number is too old to start
-            # motion.
+            # What was asked before the stop must not do anything after it: what waits is dropped,
+            # and the command under way is not repeated. Numbers only grow, so the next is new.
             self._abandon_waiting()
+            self._outstanding = None
         elif isinstance(message, Lease):
             encode(message)
             self._lease = (message, now_ns)

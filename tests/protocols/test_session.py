@@ -413,14 +413,23 @@ def test_stop_abandons_the_commands_that_wait() -> None:
     session.outgoing(0)
     session.send(Stop(0), 0)
     session.send(Drive(4, 0), 0)
-    assert said(session.outgoing(0)) == [Stop(0)]
+    assert said(session.outgoing(0)) == [Stop(0), Drive(4, 0)]
     items = session.receive(wire(Yes(1, 30)), 0)
-    assert items == [Abandoned(Drive(2, 1)), Abandoned(Drive(3, 1)), Yes(1, 30)]
-    assert said(session.outgoing(0)) == [Drive(4, 0)]
+    assert items == [Abandoned(Drive(2, 1)), Abandoned(Drive(3, 1))]
+
+
+def test_a_stop_ends_the_repeats_of_the_command_under_way() -> None:
+    session = greeted()
+    session.send(Drive(1, 1), 0)
+    assert said(session.outgoing(0)) == [Drive(1, 1)]
+    session.send(Stop(1), 0)
+    assert said(session.outgoing(0)) == [Stop(1)]
+    session.receive(wire(beat(20)), RESEND_NS)
+    assert said(session.outgoing(2 * RESEND_NS)) == []
 
 
 def test_a_repeat_is_too_old_to_start_motion() -> None:
-    """Why the command under way may be repeated after a stop: its beat number is stale by then."""
+    """A command whose answer was lost may be repeated: its beat number is stale by then."""
     assert RESEND_NS >= FRESH_MS * MS
 
 
