@@ -2,8 +2,8 @@
 # system packages of `make system`.
 
 PYTHON ?= python3
-# Branch coverage that protocols and benchd/core must reach, in percent; 0 only reports it.
-COVER_MIN ?= 0
+# Branch coverage that protocols and benchd/core must reach, in percent.
+COVER_MIN ?= 100
 # Test processes at a time.
 JOBS ?= auto
 
