@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
-from benchd.io.journal import JournalFile
+from benchd.io.journal import WINDOW_S, JournalFile
 from benchd.io.journal_format import Entry, row_lines, row_of
 
 VIEWS = [("sample", 1, ["seq", "step", "thrust", "eye", "pressure", "valve", "switches", "age"])]
@@ -129,9 +129,9 @@ class Latency:
 
 
 def latency(folder: Path, rate_per_s: int, seconds: float = 3.0) -> Latency:
-    """Paced like a bench: entries at a steady rate, with the journal's own window of 50 ms."""
+    """Paced like a bench: entries at a steady rate, with the journal's own window."""
     commits = Commits()
-    journal = _open(folder, commits, window_s=0.05)
+    journal = _open(folder, commits, window_s=WINDOW_S)
     beat_s = max(1 / rate_per_s, 0.005)
     each = round(rate_per_s * beat_s)
     appended: list[tuple[int, int, int]] = []
