@@ -3,6 +3,7 @@ None where not fitted."""
 
 from __future__ import annotations
 
+import zlib
 from typing import Any
 
 from benchd.core.clock_map import unwrap
@@ -111,7 +112,7 @@ def make(
         "bad_lines": state.lines_bad + state.board.bad - work.bad_before,
         "temperature_c": state.carry.tube.temperature_c if state.carry.tube else None,
         "by_hand": dict(state.carry.by_hand),
-        "digests": dict(facts.digests),
+        "digests": {**facts.digests, "dough": zlib.crc32(work.dough.text.encode())},
         "build": state.board.build,
         "clock_error_s": None if clock.error_ns is None else clock.error_ns / 1e9,
     }

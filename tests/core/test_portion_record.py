@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import zlib
+
 import pytest
 from msgspec.structs import replace
 
@@ -67,7 +69,7 @@ def test_a_full_bench_gives_a_full_record() -> None:
     ]  # fmt: skip
     assert sum(record["phase_s"].values()) == pytest.approx(2.9, abs=0.1)
     assert record["by_hand"] == {"nozzle_m": 0.024}
-    assert record["digests"] == s.facts.digests
+    assert record["digests"] == {**s.facts.digests, "dough": zlib.crc32(MASA.text.encode())}
     assert record["build"] == "abc1234"
     assert record["clock_error_s"] < 0.01
 
