@@ -387,8 +387,10 @@ class Session:
                 self._stop = message
             # What was asked before the stop must not do anything after it: what waits is dropped,
             # and the command under way is not repeated. Numbers only grow, so the next is new.
+            if self._outstanding is not None:
+                self._abandoned.append(self._outstanding.command)
+                self._outstanding = None
             self._abandon_waiting()
-            self._outstanding = None
         elif isinstance(message, Lease):
             encode(message)
             self._lease = (message, now_ns)

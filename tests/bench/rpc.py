@@ -78,7 +78,7 @@ def _ask(path: str, line: bytes, calls: int) -> list[float]:
     with socket.socket(socket.AF_UNIX) as connection:
         connection.connect(path)
         for _ in range(calls):
-            time.sleep(0.0005)
+            select.select([], [], [], 0.0005)  # A pause between calls is part of the measure.
             begun = time.perf_counter()
             connection.sendall(line)
             got = b""

@@ -71,7 +71,7 @@ def test_stop_abandons_the_commands_that_wait() -> None:
     session.send(Drive(4, 0), 0)
     assert said(session.outgoing(0)) == [Stop(0), Drive(4, 0)]
     items = session.receive(wire(Yes(1, 30)), 0)
-    assert items == [Abandoned(Drive(2, 1)), Abandoned(Drive(3, 1))]
+    assert items == [Abandoned(Drive(number, 1)) for number in (1, 2, 3)]
 
 
 def test_a_stop_ends_the_repeats_of_the_command_under_way() -> None:
