@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, caution, confirm, moves, note
-from benchd.cli.daemon import connect, guard, move, show, status_of
+from benchd.cli.daemon import connect, guard, move, patiently, show, status_of
 
 FIRE_WITHIN_S = 3.0
 
@@ -20,7 +20,7 @@ def cut(options: argparse.Namespace) -> int:
             f"will arm one dry stroke of the cutter; {guard(status)}; air {status.air}",
             yes=options.yes,
         )
-        client.call("arm")
+        patiently(client, "arm")
         if not options.yes:
             _wait_for_fire()
         result = move(client, "fire", {})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import socket
+import time
 from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import Usage, Wrong, note, say
@@ -17,6 +18,11 @@ if TYPE_CHECKING:
 QUESTION = -32002
 NO_SUCH_REQUEST = -32601
 """Error codes of `protocols.requests`, which loads slowly (a test compares), and JSON-RPC 2.0."""
+
+RESTING = ("IL-03", "IL-04")
+"""Interlocks that ask for a time at rest: the feed's, the cutter's at home; values in ms."""
+PATIENCE_S = 0.5
+"""How long a command waits for that rest before it gives up and says so."""
 
 
 def bench_of(options: argparse.Namespace) -> str:
@@ -73,9 +79,34 @@ def move(client: Client, method: str, params: dict[str, Any]) -> Any:
     Raises: Wrong after Ctrl-C, Refused, NoDaemon.
     """
     try:
-        return client.call(method, params)
+        return patiently(client, method, params)
     except KeyboardInterrupt:
         raise Wrong(stop(client)) from None
+
+
+def patiently(client: Client, method: str, params: dict[str, Any] | None = None) -> Any:
+    """Ask; when only a moment of rest is missing, wait for it and ask once more.
+
+    A command typed right after a move, or by a script, would else be refused for a few
+    milliseconds that nobody can see.
+
+    Raises: Refused, NoDaemon.
+    """
+    try:
+        return client.call(method, params)
+    except Refused as no:
+        rest_s = _rest_s(no.data)
+        if not 0 <= rest_s <= PATIENCE_S:
+            raise
+    time.sleep(rest_s + 0.01)
+    return client.call(method, params)
+
+
+def _rest_s(data: Any) -> float:
+    """Return how much rest is missing by a refusal's data, in s; negative when it is not that."""
+    if not isinstance(data, dict) or data.get("condition") not in RESTING:
+        return -1.0
+    return (float(data["bound"]) - float(data["value"])) / 1000
 
 
 def stop(client: Client) -> str:
@@ -97,4 +128,15 @@ def guard(status: BenchStatus) -> str:
     return "guard shut" if status.pins.get("guard") else "guard open"
 
 
-__all__ = ["QUESTION", "Client", "NoDaemon", "Refused", "connect", "guard", "move", "show", "stop"]
+__all__ = [
+    "QUESTION",
+    "Client",
+    "NoDaemon",
+    "Refused",
+    "connect",
+    "guard",
+    "move",
+    "patiently",
+    "show",
+    "stop",
+]

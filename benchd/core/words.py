@@ -22,7 +22,7 @@ def _cause(number: int) -> str:
 TRIP_WORDS: dict[int, Words] = {
     1: lambda f, v, b: "Emergency stop pressed. Release it, look, then prove the bench.",
     2: lambda f, v, b: "Guard open. Shut it, look, then prove the bench.",
-    3: lambda f, v, b: f"Not cut: feed moving or settling ({max(b - v, 0) / 1000:.2f} s to go).",
+    3: lambda f, v, b: f"Not cut: feed moving or settling (at rest for {v} ms of {b} ms).",
     4: lambda f, v, b: "Not fed: the cutter is not home.",
     5: lambda f, v, b: "The cutter left home while feeding: look at air and valve.",
     6: lambda f, v, b: (
