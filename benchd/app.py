@@ -26,6 +26,7 @@ from protocols.requests import QUESTION, REFUSED
 from protocols.status import BenchStatus
 
 URGENT_CODES = frozenset({messages.Trip.code, messages.Ended.code, messages.Moved.code})
+GOES_ON = "The journal before this one stopped; what it could not take follows."
 NEEDS_RECORD = frozenset({"weigh", "note", "set", "tube_in"})
 """Requests that are nothing but an entry in the journal: without one they have failed."""
 
@@ -54,6 +55,13 @@ def meta_of(facts: BenchFacts, *, previous_head: str, state_json: str) -> dict[s
         "state": state_json,
         "previous_head": previous_head,
     }
+
+
+def _as_text(entry: Entry) -> Entry:
+    """Return an entry that an earlier file could not take as a line of text."""
+    if entry.kind == ledger.RAW:
+        return entry
+    return Entry(entry.t_ns, ledger.RAW, (), msgspec.json.encode(entry).decode())
 
 
 def _is_urgent(effect: Effect) -> bool:
@@ -96,6 +104,8 @@ class App:
         """Boot number, and first and last event that came while no journal could be written."""
         self._held: deque[tuple[int, Callable[[], None]]] = deque()
         self._methods: dict[tuple[int, int], str] = {}
+        self._trying_again = False
+        """A new journal was begun after a fault, and nothing is safe in it yet."""
         self.store_name = ""
         self._store = self._open_store(facts, previous_head)
         self.tell(inputs.Opened(facts, carry, wall_us), now_ns)
@@ -113,6 +123,8 @@ class App:
     def on_committed(self, n: int, now_ns: int) -> None:
         """Entries up to n are safe: acknowledge events, let held commands and replies go."""
         self._committed = max(self._committed, n)
+        if self._trying_again:
+            self._journal_is_back(now_ns)
         safe = None
         while self._events and self._events[0][0] <= n:
             safe = self._events.popleft()[1]
@@ -129,7 +141,10 @@ class App:
             self._keep(0, event)
         self._events.clear()
         held, self._held = self._held, deque()
-        self.tell(inputs.JournalState(False, reason), now_ns)
+        if self._trying_again:
+            self._trying_again = False
+        else:
+            self.tell(inputs.JournalState(False, reason), now_ns)
         for _, go in held:
             go()
         self._flush(now_ns)
@@ -151,20 +166,26 @@ class App:
             self._unrecorded = (event[0], event[1], event[1])
 
     def reopen_journal(self, now_ns: int) -> None:
-        """Open a new journal after a fault, with the entries that the old one could not take.
+        """Try a new journal after a fault, with the entries that the old one could not take.
 
-        Raises: JournalError when it cannot be made; the bench goes on without one.
+        The bench goes on as without one until something is safe in it; a fault of the new one
+        before that changes nothing.
+
+        Raises: JournalError when it cannot be made.
         """
         old = self._store
         self._store = self._open_store(self.state.facts, old.head())
         self._committed = 0
+        self._trying_again = True
         # The state in the new file's head already holds these; they are kept as text so that
         # nothing is lost.
-        lines = [
-            Entry(entry.t_ns, ledger.RAW, (), msgspec.json.encode(entry).decode())
-            for entry in old.uncommitted()
-        ]
+        lines = [Entry(now_ns, ledger.RAW, (), GOES_ON)]
+        lines += [_as_text(entry) for entry in old.uncommitted() if entry.text != GOES_ON]
         self._append(lines, urgent=True)
+
+    def _journal_is_back(self, now_ns: int) -> None:
+        """The first entries of a new journal are safe."""
+        self._trying_again = False
         self.tell(inputs.JournalState(True), now_ns)
         if self._unrecorded is not None:
             boot, first, last = self._unrecorded
@@ -288,7 +309,7 @@ class App:
 
     def _when_safe(self, n: int, go: Callable[[], None]) -> None:
         """Do it once entry n is committed; at once when there is no journal to wait for."""
-        if n <= self._committed or self._store.fault is not None:
+        if n <= self._committed or self._store.fault is not None or self._trying_again:
             go()
         else:
             self._held.append((n, go))

@@ -29,7 +29,7 @@ from benchd.core import cycle, inputs, ledger
 from benchd.core.facts import Dough
 from benchd.io import clock, paths, request_socket
 from benchd.io.journal import JournalFile
-from benchd.io.journal_format import JournalError, Store, journal_path
+from benchd.io.journal_format import Store, journal_path
 from benchd.io.serial_link import Link, LinkError, open_link
 from protocols.framing import frame
 from protocols.requests import REFUSED, REQUESTS
@@ -62,6 +62,8 @@ class Daemon:
         self._ask = 0
         self._status_due = False
         self._link_text = ""
+        self._journal_text = ""
+        """Why there is no journal now, in words; empty while there is one."""
         self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
 
     def open_app(self) -> None:
@@ -88,7 +90,7 @@ class Daemon:
         self._store_path = journal_path(self.folder, clock.wall_us(), secrets.token_hex(4))
 
         def committed(n: int) -> None:
-            self._from_thread(lambda: self.app.on_committed(n, clock.boottime_ns()))
+            self._from_thread(lambda: self._committed(n))
 
         def fault(reason: str) -> None:
             self._from_thread(lambda: self._journal_fault(reason))
@@ -100,6 +102,8 @@ class Daemon:
             wall_us=clock.wall_us,
             on_committed=committed,
             on_fault=fault,
+            # Only the first is waited for: nothing is served yet.
+            wait=not self._journal_text,
         )
 
     def _from_thread(self, do: Callable[[], None]) -> None:
@@ -109,18 +113,21 @@ class Daemon:
             self.loop.call_soon_threadsafe(self._guarded, do)
 
     def _journal_fault(self, reason: str) -> None:
-        self.say(reason)
+        if not self._journal_text:
+            self.say(reason)
+        self._journal_text = reason
         self.app.on_journal_fault(reason, clock.boottime_ns())
         self.loop.call_later(JOURNAL_AGAIN_S, self._guarded, self._journal_again)
 
     def _journal_again(self) -> None:
-        try:
-            self.app.reopen_journal(clock.boottime_ns())
-        except JournalError:
-            self.loop.call_later(JOURNAL_AGAIN_S, self._guarded, self._journal_again)
-            return
-        self.app.store_name = self._store_path.name
-        self.say(f"The journal goes on in {self._store_path}.")
+        self.app.reopen_journal(clock.boottime_ns())
+
+    def _committed(self, n: int) -> None:
+        self.app.on_committed(n, clock.boottime_ns())
+        if self._journal_text:
+            self._journal_text = ""
+            self.app.store_name = self._store_path.name
+            self.say(f"The journal goes on in {self._store_path}.")
 
     # Every call into the app goes through here.
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
-from benchd.app import App
+from benchd.app import GOES_ON, App
 from benchd.core import ledger
 from benchd.core.inputs import Carry
 from benchd.io.memory_store import MemoryStore
@@ -356,10 +356,11 @@ def test_a_journal_that_comes_back_tells_what_is_missing_and_frees_the_board() -
     assert len(desk.stores) == 2
     assert not desk.words("seen")
     desk.store.settle()
+    desk.store.settle()
     assert desk.words("seen") == [["seen", "3"]]
     assert [data for topic, data in desk.told if topic == "gap"] == [{"first": 1, "last": 3}]
     kept = texts(desk.store, ledger.RAW)
-    assert any(json.loads(text)[1] == m.Moved.code for text in kept)
+    assert any(json.loads(text)[1] == m.Moved.code for text in kept[1:])
     assert desk.app.status(desk.now_ns).journal_ok
 
 
@@ -369,6 +370,7 @@ def test_events_of_two_lives_without_a_journal_count_from_the_later_life() -> No
     desk.hear(moved(1))
     desk.hear(greeting(boot=8, uptime_s=0, oldest=1), m.Boot(1, 5, 1, 8))
     desk.app.reopen_journal(desk.now_ns)
+    desk.store.settle()
     desk.store.settle()
     assert desk.words("seen") == [["seen", "1"]]
 
@@ -382,7 +384,41 @@ def test_a_journal_that_fails_again_at_once_loses_nothing_more() -> None:
     desk.broken = False
     desk.app.reopen_journal(desk.now_ns)
     desk.store.settle()
+    desk.store.settle()
     assert desk.words("seen") == [["seen", "1"]]
+
+
+def test_a_new_journal_that_fails_too_is_one_fault_and_keeps_everything_for_the_next() -> None:
+    desk = Desk().up()
+    desk.hear(moved(1))
+    desk.store.fail("The disk is full.")
+    for event in (2, 3, 4):
+        desk.app.reopen_journal(desk.now_ns)
+        desk.hear(moved(event))
+        desk.ask(event, "note", text="nobody waits for this")
+        desk.store.fail("The disk is still full.")
+        assert desk.refusals[event][2]["condition"] == "IL-28"
+    assert not desk.words("seen")
+    desk.app.reopen_journal(desk.now_ns)
+    desk.store.settle()
+    desk.store.settle()
+    assert desk.words("seen") == [["seen", "4"]]
+    assert [data for topic, data in desk.told if topic == "gap"] == [{"first": 1, "last": 4}]
+    kept = texts(desk.store, ledger.RAW)
+    assert kept[0] == GOES_ON
+    assert kept.count(GOES_ON) == 1
+    events = [json.loads(text)[2][0] for text in kept[1:] if json.loads(text)[1] == m.Moved.code]
+    assert events == [1, 2, 3, 4]
+
+
+def test_while_a_new_journal_is_tried_the_bench_goes_on_as_without_one() -> None:
+    desk = Desk().up()
+    desk.store.fail("The disk is full.")
+    desk.app.reopen_journal(desk.now_ns)
+    desk.ask(1, "jog", distance_m=0.001)
+    desk.hear(desk.taking(2))
+    assert desk.words("move"), "a jog waits for no disk when there is none"
+    assert not desk.app.state.journal_ok
 
 
 def test_a_journal_that_fails_while_it_takes_entries_holds_no_reply_back() -> None:
@@ -430,5 +466,7 @@ def test_a_journal_may_come_back_before_anything_was_missed() -> None:
     desk = Desk()
     desk.store.fail("The disk is full.")
     desk.app.reopen_journal(desk.now_ns)
+    assert not desk.app.state.journal_ok
+    desk.store.settle()
     assert not [topic for topic, _ in desk.told if topic == "gap"]
     assert desk.app.state.journal_ok

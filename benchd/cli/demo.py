@@ -17,7 +17,7 @@ from typing import Any
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, note, say, whole_from
 from benchd.cli.cutting import stroke_text
-from benchd.cli.daemon import QUESTION, Client, NoDaemon, Refused
+from benchd.cli.daemon import QUESTION, Client, NoDaemon, Refused, patiently
 from benchd.cli.demo_parts import Ask, Processes, summary
 from benchd.cli.feeding import moved_text
 from benchd.cli.portions import news_line
@@ -145,7 +145,7 @@ class Job:
         self._moved("feed until the strand is continuous", "prime", ("flowing",))
         self._teach("dough")
         say("$ benchd cut")
-        self.client.call("arm")
+        patiently(self.client, "arm")
         say(f"  {stroke_text(self.client.call('fire'))}")
 
     def _step(self, typed: str, method: str, params: dict[str, Any]) -> Any:

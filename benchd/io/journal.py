@@ -75,8 +75,6 @@ class JournalFile:
         self,
         path: Path,
         meta: Mapping[str, str],
-        connection: sqlite3.Connection,
-        open_mark: int,
         limits: _Limits,
         *,
         wall_us: Callable[[], int],
@@ -89,9 +87,10 @@ class JournalFile:
         self._wall_us, self._on_committed, self._on_fault = wall_us, on_committed, on_fault
         self._limits = limits
 
-        # The writer thread's own.
-        self._connection = connection
-        self._open_mark = open_mark
+        # The writer thread's own, once the file is made.
+        self._connection: sqlite3.Connection
+        self._open_mark = -1
+        self._made = False
         self._chain = Chain(meta)
         self._seals = 1
 
@@ -118,38 +117,43 @@ class JournalFile:
         wall_us: Callable[[], int],
         on_committed: Callable[[int], None],
         on_fault: Callable[[str], None],
+        wait: bool = True,
         window_s: float = WINDOW_S,
         batch: int = BATCH,
         queue_max: int = QUEUE_MAX,
         wal_alarm_bytes: int = WAL_ALARM_BYTES,
     ) -> JournalFile:
-        """Make a new journal file and start its writer. Waits for the disk.
+        """Make a new journal file and start its writer.
 
         meta: facts about the file, kept in it and under the hash; the opening time and the views
         are added. wall_us: wall time [us since 1970, UTC]. on_committed(n): called from the
         writer thread once entries up to n are safe. on_fault(sentence): called once, from
-        whichever thread notices, when the file stopped for good. window_s, batch: a commit is
-        due this long after its first entry, or when so many wait. queue_max: more waiting
-        entries than this are a fault, and are dropped and counted. wal_alarm_bytes: the log
-        above this size is reported by `stats`.
+        whichever thread notices, when the file stopped for good. wait: make the file before
+        returning; else the writer makes it, and a file that cannot be made is a fault. window_s,
+        batch: a commit is due this long after its first entry, or when so many wait. queue_max:
+        more waiting entries than this are a fault, and are dropped and counted. wal_alarm_bytes:
+        the log above this size is reported by `stats`.
 
-        Raises JournalError when the file cannot be made (nothing is left of it), ValueError for
-        views or meta that cannot be stored.
+        Raises JournalError when the file cannot be made and was waited for (nothing is left of
+        it), ValueError for views or meta that cannot be stored.
         """
-        full_meta = complete_meta(meta, views, wall_us())
-        connection, open_mark = disk.make_file(path, full_meta, wall_us())
         journal = cls(
             path,
-            full_meta,
-            connection,
-            open_mark,
+            complete_meta(meta, views, wall_us()),
             _Limits(window_s, batch, queue_max, wal_alarm_bytes),
             wall_us=wall_us,
             on_committed=on_committed,
             on_fault=on_fault,
         )
+        if wait:
+            journal._make()
         journal._thread.start()
         return journal
+
+    def _make(self) -> None:
+        """Make the file; waits for the disk."""
+        self._connection, self._open_mark = disk.make_file(self.path, self.meta, self._wall_us())
+        self._made = True
 
     @property
     def committed(self) -> int:
@@ -196,8 +200,9 @@ class JournalFile:
         return assigned
 
     def head(self) -> str:
-        """Hash over all that is committed, 64 hexadecimal digits."""
-        return self._head.hex()
+        """Hash over all that is committed, 64 hexadecimal digits; of the file before, while this
+        one is not made."""
+        return self._head.hex() if self._made else self.meta.get("previous_head", "")
 
     def stats(self) -> JournalStats:
         """Figures of this moment; does not wait for the disk."""
@@ -243,6 +248,8 @@ class JournalFile:
 
     def _run(self) -> None:
         try:
+            if not self._made:
+                self._make()
             while rows := self._next_rows():
                 self._commit(rows)
             if self._fault is None:
@@ -320,8 +327,11 @@ class JournalFile:
         disk.leave_wal(self._connection)
 
     def _report(self, error: Exception) -> None:
+        text = (
+            disk.sentence_of(error, self.path, self._stats.committed) if self._made else str(error)
+        )
         with self._wake:
-            sentence = self._latch(disk.sentence_of(error, self.path, self._stats.committed))
+            sentence = self._latch(text)
         if sentence is not None:
             # A callback that fails has nobody left to tell; the latched fault stays readable.
             with suppress(Exception):
@@ -329,6 +339,8 @@ class JournalFile:
 
     def _release(self) -> None:
         """Let go of the file. After a fault it stays exactly as the error left it."""
+        if not self._made:
+            return
         with suppress(sqlite3.Error):
             if self._fault is None:
                 self._connection.close()

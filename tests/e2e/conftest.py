@@ -70,6 +70,17 @@ class Terminal:
         """Ask and wait for the answer."""
         return self.answer(self.send(method, **params))
 
+    def arm(self) -> None:
+        """Arm a dry stroke, as soon as the feed has been at rest for long enough."""
+        for _ in range(1000):
+            try:
+                self.ask("arm")
+                return
+            except Refusal as no:
+                if no.error["data"]["condition"] != "IL-03":
+                    raise
+        raise NotInTime("the feed does not come to rest")
+
     def wait_for(self, topic: str, right: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
         """Wait for news of a topic that is right; news that came before count."""
         found: list[dict[str, Any]] = []
@@ -226,7 +237,7 @@ class RealBench:
         terminal.ask("tube_in", id="T1")
         assert terminal.ask("approach")["ending"] == "contact"
         assert terminal.ask("prime")["ending"] == "flowing"
-        terminal.ask("arm")
+        terminal.arm()
         assert terminal.ask("fire")["outcome"] == "complete"
 
     def end(self) -> None:

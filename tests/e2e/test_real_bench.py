@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import pty
+import resource
 import signal
 import tty
 from pathlib import Path
@@ -133,7 +134,7 @@ def test_an_opened_guard_stops_a_series_which_waits_for_proof_and_resume(
     with pytest.raises(Refusal):
         terminal.ask("resume")
     terminal.ask("here", position_m=terminal.ask("status")["position_m"])
-    terminal.ask("arm")
+    terminal.arm()
     terminal.ask("fire")
     answer = terminal.ask("resume")
     assert (answer["what"], answer["made"]) == ("ended", 3)
@@ -178,6 +179,36 @@ def test_without_a_port_the_daemon_says_so_once_and_waits(real_bench: RealBench)
     assert daemon.output.count("There is no port") == 1
 
 
+def test_a_full_disk_stops_new_portions_and_a_new_journal_takes_over(
+    real_bench: RealBench,
+) -> None:
+    real_bench.simulate()
+    daemon = real_bench.serve()
+    terminal = real_bench.terminal()
+    real_bench.make_ready(terminal)
+    # To the daemon the disk is full: no file may grow, and a new one has no room either.
+    resource.prlimit(daemon.pid, resource.RLIMIT_FSIZE, (1_000, resource.RLIM_INFINITY))
+    daemon.wait_for("later entries are held in memory only")
+    terminal.wait_for("status", lambda status: not status["journal_ok"])
+    with pytest.raises(Refusal) as refused:
+        terminal.ask("portion", dough=real_bench.masa)
+    assert refused.value.error["data"]["condition"] == "IL-28"
+    assert terminal.ask("jog", distance_m=-0.001)["ending"] == "reached"
+    resource.prlimit(
+        daemon.pid, resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY)
+    )
+    daemon.wait_for("The journal goes on in")
+    # Events are missing from the journal, so the air may have been away: a dry stroke first.
+    terminal.arm()
+    assert terminal.ask("fire")["outcome"] == "complete"
+    assert terminal.ask("portion", dough=real_bench.masa)["outcome"] == "complete"
+    assert daemon.output.count("later entries are held in memory only") == 1
+    assert daemon.end() == 0
+    assert len(real_bench.journals()) == 2
+    for journal in real_bench.journals():
+        assert real_bench.run("replay", str(journal), "--verify").returncode == 0
+
+
 def test_ctrl_c_in_a_series_is_stop(real_bench: RealBench) -> None:
     real_bench.simulate()
     real_bench.serve()
@@ -206,7 +237,7 @@ def test_the_smallest_bench_makes_a_portion(tmp_path: Path) -> None:
         terminal.ask("tube_in", id="T1")
         assert terminal.ask("approach")["ending"] == "reached"
         assert terminal.ask("prime")["ending"] in ("flowing", "no-flow")
-        terminal.ask("arm")
+        terminal.arm()
         terminal.ask("fire")
         assert terminal.ask("portion", dough=bench.masa)["outcome"] == "complete"
         assert "guard" in terminal.ask("status")["not_watched"]

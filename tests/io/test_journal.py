@@ -183,6 +183,28 @@ def test_a_folder_that_cannot_be_is_said_in_one_sentence(tmp_path: Path) -> None
     assert "name a folder" in str(caught.value)
 
 
+def test_a_file_that_nobody_waits_for_takes_entries_from_the_start(rig: FileRig) -> None:
+    journal = rig.make(wait=False)
+    journal.append(map(sample, range(3)), urgent=True)
+    rig.reports.wait_for(lambda: journal.committed == 3)
+    journal.close()
+    assert rig.entries(journal) == [sample(i) for i in range(3)]
+    assert check(journal.path).clean
+
+
+def test_a_file_that_nobody_waits_for_and_cannot_be_made_is_a_fault(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    rig = FileRig(tmp_path / "file")
+    journal = rig.make(wait=False)
+    rig.reports.wait_for(lambda: False)
+    journal.append(map(sample, range(3)))
+    assert journal.fault == rig.reports.faults[0]
+    assert rig.reports.faults[0].startswith("No journal can be made at ")
+    assert journal.uncommitted() == [sample(i) for i in range(3)]
+    assert journal.head() == "", "it names the file before, and META names none"
+    rig.close()
+
+
 def test_no_room_for_even_an_empty_journal_leaves_nothing(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
