@@ -37,12 +37,14 @@ def run(
     seed: int,
     faults: Iterable[str] = (),
     json_lines: bool = False,
+    resets_when_opened: bool = False,
 ) -> int:
     """Run a simulated bench until SIGINT or SIGTERM; return the exit status.
 
     Parameters: card_path: the bench card; link: where the port shall be found; seed: of everything
     that chance decides; faults: as `sim.faults` writes them; json_lines: print one JSON object a
-    line instead of sentences. Standard input takes the lines of `sim.controls`.
+    line instead of sentences; resets_when_opened: restart the board whenever a host opens the port,
+    as many real ones do. Standard input takes the lines of `sim.controls`.
     """
     say = _json_sayer() if json_lines else _sentence_sayer()
     try:
@@ -55,7 +57,7 @@ def run(
     except (BuildError, CardError, PortError, ValueError) as error:
         sys.stderr.write(f"{error}\n")
         return 1
-    bench = Bench(rig, port, say)
+    bench = Bench(rig, port, say, resets_when_opened)
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, lambda *_: bench.end())
     # Started in the background of a shell it must not be stopped for looking at its input.
@@ -72,10 +74,11 @@ def run(
 class Bench:
     """A rig on a port, moved on by the wall clock."""
 
-    def __init__(self, rig: Rig, port: PtyPort, say: Say) -> None:
+    def __init__(self, rig: Rig, port: PtyPort, say: Say, resets_when_opened: bool = False) -> None:
         self._rig = rig
         self._port = port
         self._say = say
+        self._resets_when_opened = resets_when_opened
         self._ended = False
 
     def end(self) -> None:
@@ -90,7 +93,9 @@ class Bench:
             fds = [fd for fd in (self._port.fd, control_fd) if fd is not None]
             readable = select.select(fds, (), (), TICK_NS / 1e9)[0]
             last_ns = self._catch_up(last_ns, now_ns())
-            self._port.share()
+            if self._port.share() and self._resets_when_opened:
+                self._rig.reset("button")
+                self._say("The port was opened, and the board restarted.", {"opened": True})
             if self._port.fd in readable:
                 self._rig.rx(self._port.read())
             if control_fd in readable and control_fd is not None:

@@ -14,6 +14,9 @@ from pathlib import Path
 STALE_BYTES = 3_072
 """With so much unread nobody is listening, and what is old is dropped, as on a real port."""
 
+TIOCGEXCL = 0x80045440
+"""Linux's request for the mark that TIOCEXCL sets (asm-generic/ioctls.h); `termios` lacks it."""
+
 _READ_BYTES = 4_096
 
 
@@ -79,15 +82,23 @@ class PtyPort:
         with contextlib.suppress(BlockingIOError):
             os.write(self.fd, data)
 
-    def share(self) -> None:
+    def share(self) -> bool:
         """Let the next host in: since the host's end stays open here, a claim that the last host
-        made would outlive it."""
-        if self.fd is not None:
-            fcntl.ioctl(self._host_fd, termios.TIOCNXCL)
+        made would outlive it. Return whether one was made since the last call, which a host does
+        when it opens the port."""
+        if self.fd is None:
+            return False
+        claimed = False
+        with contextlib.suppress(OSError):  # Other systems have no such request.
+            claimed = self._ask(TIOCGEXCL) != 0
+        fcntl.ioctl(self._host_fd, termios.TIOCNXCL)
+        return claimed
 
     def _unread(self) -> int:
-        count = fcntl.ioctl(self._host_fd, termios.FIONREAD, struct.pack("i", 0))
-        return int(struct.unpack("i", count)[0])
+        return self._ask(termios.FIONREAD)
+
+    def _ask(self, request: int) -> int:
+        return int(struct.unpack("i", fcntl.ioctl(self._host_fd, request, bytes(4)))[0])
 
     def _set_link(self) -> None:
         new = self.link.with_name(f".{self.link.name}.{os.getpid()}")

@@ -69,6 +69,10 @@ def _simulate_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--json-lines", action="store_true", help="print what the simulated scale reads, as JSON"
     )
+    parser.add_argument(
+        "--resets-when-opened", action="store_true",
+        help="restart the board when a host opens the port, as many real ones do",
+    )  # fmt: skip
 
 
 def simulate(options: argparse.Namespace) -> int:
@@ -83,6 +87,7 @@ def simulate(options: argparse.Namespace) -> int:
             seed=options.seed,
             faults=options.fault,
             json_lines=options.json_lines,
+            resets_when_opened=options.resets_when_opened,
         )
     except ValueError as error:
         raise Wrong(str(error)) from None

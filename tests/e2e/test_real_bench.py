@@ -109,6 +109,29 @@ def test_a_reset_board_needs_a_person_again(real_bench: RealBench) -> None:
         terminal.ask("portion", dough=real_bench.masa)
 
 
+def test_a_board_that_restarts_when_its_port_is_opened_is_taken_as_it_is(
+    real_bench: RealBench,
+) -> None:
+    bench = real_bench.simulate("--resets-when-opened")
+    daemon = real_bench.serve()
+    bench.wait_for('{"opened": true}')
+    terminal = real_bench.terminal()
+    real_bench.make_ready(terminal)
+    assert terminal.ask("portion", dough=real_bench.masa)["outcome"] == "complete"
+    # The next daemon resets the board by opening the port; it must not go on from the old place.
+    assert daemon.end() == 0
+    bench.output = ""
+    real_bench.serve()
+    bench.wait_for('{"opened": true}')
+    again = real_bench.terminal()
+    restarted = again.wait_for(
+        "status", lambda status: any(row["code"] == "IL-20" for row in status["abnormals"])
+    )
+    assert restarted["position_known"] is False
+    with pytest.raises(Refusal):
+        again.ask("jog", distance_m=0.001)
+
+
 def test_an_opened_guard_stops_a_series_which_waits_for_proof_and_resume(
     real_bench: RealBench,
 ) -> None:
