@@ -42,6 +42,18 @@ class SeriesStatus(msgspec.Struct, frozen=True):
     pause_reason: str = ""
 
 
+class BrokerStatus(msgspec.Struct, frozen=True):
+    """How news goes out to the MQTT broker that the bench card names."""
+
+    connected: bool
+    waiting: int
+    """Records that the broker has not taken yet."""
+    dropped: int
+    """Records that were never sent, because too many waited."""
+    trouble: str = ""
+    """Why it is not connected, one sentence; empty when it is, or was not tried yet."""
+
+
 class BenchStatus(msgspec.Struct, frozen=True):
     """What the bench is at, at one moment."""
 
@@ -91,6 +103,8 @@ class BenchStatus(msgspec.Struct, frozen=True):
     journal: str
     journal_ok: bool
     now_ns: int
+    broker: BrokerStatus | None = None
+    """None where the bench card names no broker."""
 
 
 STATUS_VERSION = 1

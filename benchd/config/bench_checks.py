@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
 
 from benchd.calc import eye
-from benchd.config.bench_keys import PART_OF
+from benchd.config.bench_keys import BENCH_KEYS, PART_OF
 from benchd.config.keys import Values, in_unit
 
 POSITION_STEPS_MAX = 9_999_999
@@ -14,6 +15,12 @@ MOVE_STEPS_MAX = 999_999
 
 STROKE_S_MAX = 10.0
 """Longest stroke of the cutter that the board can wait for."""
+
+BROKER = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*|[0-9A-Fa-f:.]*:[0-9A-Fa-f:.]*")
+"""A host name, an IPv4 address, or an IPv6 address."""
+
+TOPIC = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]*(?:/[A-Za-z0-9_-]+)*")
+"""The first levels of every topic; a SenML name begins with them."""
 
 Found = Iterator[tuple[str, str]]
 """Mistakes: the key they stand at, and the sentence."""
@@ -156,7 +163,42 @@ def _eye(values: Values) -> Found:
             yield "eye.dough", str(error)
 
 
-CHECKS: tuple[Callable[[Values], Found], ...] = (_parts, _barrel, _cutter, _drive, _sensors, _eye)
+def _mqtt(values: Values) -> Found:
+    if "mqtt.broker" not in values:
+        for key in BENCH_KEYS:
+            if key.path.startswith("mqtt.") and values.given(key.path):
+                yield key.path, f"'{key.path}' has no use without 'mqtt.broker'; give both."
+        return
+    # The card is copied into every journal, so an address must have no room for a password.
+    if not BROKER.fullmatch(values.text("mqtt.broker")):
+        yield (
+            "mqtt.broker",
+            "'mqtt.broker' is a host name or an address alone, such as broker.local; "
+            "port, user and password have keys of their own.",
+        )
+    if not TOPIC.fullmatch(values.text("mqtt.topic")):
+        yield (
+            "mqtt.topic",
+            "'mqtt.topic' is made of letters, digits, '-' and '_', with '/' between levels.",
+        )
+    secrets = [path for path in ("mqtt.password_file", "mqtt.password_env") if path in values]
+    if len(secrets) == 2:
+        yield secrets[1], f"'{secrets[0]}' and '{secrets[1]}' are two passwords; keep one of them."
+    if secrets and "mqtt.user" not in values:
+        yield secrets[0], f"'{secrets[0]}' has no use without 'mqtt.user'; give both."
+    if "mqtt.ca_file" in values and not values.number("mqtt.tls"):
+        yield "mqtt.ca_file", "'mqtt.ca_file' has no use without TLS; write 'tls: yes' too."
+
+
+CHECKS: tuple[Callable[[Values], Found], ...] = (
+    _parts,
+    _barrel,
+    _cutter,
+    _drive,
+    _sensors,
+    _eye,
+    _mqtt,
+)
 """All of them; each reads the values and yields what it finds wrong."""
 
 

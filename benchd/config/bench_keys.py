@@ -119,6 +119,23 @@ BENCH_KEYS: tuple[Key, ...] = (
         "portions in a row without a change of the eye (IL-10)"),
     Key("watch.clock_error", "quantity", "ms", 1, 1000, "20 ms",
         "error of board times from which they are doubtful (IL-30)"),
+    # news to an MQTT broker; passwords stay in a file or in the environment
+    Key("mqtt.broker", "text", "", 1, 253, OPTIONAL,
+        "host name or address of the broker; without it nothing goes out"),
+    Key("mqtt.port", "whole", "", 1, 65_535, OPTIONAL,
+        "port of the broker; 1883, or 8883 with TLS, if not given"),
+    Key("mqtt.topic", "text", "", 1, 100, "benchd", "the topic that all others begin with"),
+    Key("mqtt.user", "text", "", 1, 100, OPTIONAL, "user at the broker"),
+    Key("mqtt.password_file", "text", "", 1, 4000, OPTIONAL,
+        "file whose first line is the password"),
+    Key("mqtt.password_env", "text", "", 1, 100, OPTIONAL,
+        "environment variable that holds the password"),
+    Key("mqtt.tls", "choice", "", 0, 0, "no", "whether the connection is encrypted", YES_NO),
+    Key("mqtt.ca_file", "text", "", 1, 4000, OPTIONAL,
+        "certificates that vouch for the broker, PEM; the system's if not given"),
+    Key("mqtt.every", "quantity", "s", 0.2, 3600, "1 s", "time between two state messages"),
+    Key("mqtt.keep", "whole", "", 1, 100_000, "1000",
+        "most records that wait for a broker that is away; then the oldest are dropped"),
 )  # fmt: skip
 """The single table of a bench card."""
 
