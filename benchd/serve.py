@@ -30,6 +30,7 @@ from benchd.core.facts import Dough
 from benchd.io import clock, paths, request_socket
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Store, journal_path
+from benchd.io.loop_watch import LoopWatch
 from benchd.io.serial_link import Link, LinkError, open_link
 from protocols.framing import frame
 from protocols.requests import REFUSED, REQUESTS
@@ -37,6 +38,8 @@ from protocols.requests import REFUSED, REQUESTS
 CONNECT_AGAIN_S = 1.0
 JOURNAL_AGAIN_S = 5.0
 WALL_CLOCK_S = 60.0
+HELD_TOLD_MAX = 20
+"""How often a held loop is told of in one run of the daemon."""
 STATUS_S = 0.2
 """Least time between two status messages to watchers."""
 
@@ -55,6 +58,8 @@ class Daemon:
         self.exit_code = 0
         self.link: Link | None = None
         self.server: request_socket.Server | None = None
+        self._watch = LoopWatch(self._held)
+        self._times_held = 0
         self._timer: asyncio.TimerHandle | None = None
         self._replies: dict[
             tuple[int, int], tuple[request_socket.Reply, request_socket.Refuse]
@@ -149,6 +154,19 @@ class Daemon:
         self.say(f"The daemon met an error of its own and stops the bench; details are in {where}.")
         self.exit_code = 1
         self.ended.set()
+
+    def _held(self, where: str, stack: str) -> None:
+        """Say what holds the loop; called from the watching thread."""
+        self._times_held += 1
+        if self._times_held > HELD_TOLD_MAX:
+            return
+        path = self.folder / f"held-{clock.wall_us()}.txt"
+        with contextlib.suppress(OSError):
+            path.write_text(stack)
+        self.say(
+            f"The daemon did not come round for a tenth of a second, at {where}: the board stops "
+            f"by itself if that goes on. Details are in {path}; please report it."
+        )
 
     def _set_timer(self) -> None:
         if self._timer is not None:
@@ -303,6 +321,7 @@ class Daemon:
             if signal.getsignal(number) != signal.SIG_IGN:
                 self.loop.add_signal_handler(number, self.ended.set)
         try:
+            self._watch.start()
             self._guarded(self.connect)
             self.say(f"Bench {self.card.facts.name} is served; journal {self._store_path}.")
             while not self.ended.is_set():
@@ -318,6 +337,7 @@ class Daemon:
 
     async def _end(self) -> None:
         """Stop the bench, then close port, socket and journal."""
+        self._watch.end()
         if self._timer is not None:
             self._timer.cancel()
         if self.link is not None:

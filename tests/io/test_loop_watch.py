@@ -1,0 +1,71 @@
+"""A held loop is named while it is held, and a quiet one never."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+import time
+
+import pytest
+
+from benchd.io import loop_watch
+from benchd.io.loop_watch import LoopWatch
+
+
+class Named:
+    """What the watch said, and when."""
+
+    def __init__(self) -> None:
+        self.said: list[tuple[float, str, str]] = []
+        self.came = threading.Event()
+
+    def __call__(self, where: str, stack: str) -> None:
+        self.said.append((time.monotonic(), where, stack))
+        self.came.set()
+
+
+def hold_the_loop(named: Named) -> None:
+    """Hold it until it is named."""
+    assert named.came.wait(10.0)
+
+
+@pytest.mark.slow
+async def test_what_holds_the_loop_is_named_once_while_it_holds_it() -> None:
+    named = Named()
+    watch = LoopWatch(named)
+    watch.start()
+    hold_the_loop(named)
+    await asyncio.sleep(0)
+    named.came.clear()
+    hold_the_loop(named)
+    watch.end()
+    assert len(named.said) == 2
+    for _, _, stack in named.said:
+        assert "in hold_the_loop" in stack
+        assert "test_what_holds_the_loop" in stack
+
+
+@pytest.mark.slow
+async def test_a_loop_that_comes_round_is_not_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    # On a busy machine even an idle loop may answer late; that it answers is what counts here.
+    monkeypatch.setattr(loop_watch, "LATE_S", 30.0)
+    named = Named()
+    watch = LoopWatch(named)
+    watch.start()
+    heard = 0
+    while heard < 5:  # The watch knocks; answering is all that the loop has to do.
+        await asyncio.sleep(0.02)
+        heard += watch._heard.is_set()
+    watch.end()
+    watch._thread.join(10.0)
+    assert not watch._thread.is_alive()
+    assert named.said == []
+
+
+async def test_a_watch_ends_with_its_loop() -> None:
+    watch = LoopWatch(Named())
+    watch._loop = closed = asyncio.new_event_loop()
+    closed.close()
+    watch.start()
+    watch._thread.join(10.0)
+    assert not watch._thread.is_alive()
