@@ -14,10 +14,11 @@ from typing import Any, Protocol
 
 import msgspec
 
-from benchd.core import inputs, ledger, snapshot
+from benchd.core import first_contact, inputs, ledger, snapshot
 from benchd.core.effects import Answer, Effect, Record, Refuse, Renew, Send, StopNow
 from benchd.core.engine import CORE_VERSION, first_state, step
 from benchd.core.facts import BenchFacts, Dough
+from benchd.core.first_contact import FirstContact
 from benchd.io.journal_format import Entry, Store
 from protocols import messages, session
 from protocols.limits import PROTOCOL
@@ -97,6 +98,8 @@ class App:
         self._clients = clients
         self._last_event = last_event
         self._session: session.Session | None = None
+        self._contact: FirstContact | None = None
+        """Listens from the port's opening until a board of ours greets."""
         self._committed = 0
         self._events: deque[tuple[int, tuple[int, int]]] = deque()
         self._safe_event = last_event  # It was read from a journal, and so is safe.
@@ -209,19 +212,21 @@ class App:
             DO[type(effect)](self, effect, n, now_ns)
         return n
 
-    def on_link_up(self, port: str, now_ns: int) -> None:
-        """The port is open: a new life of the link begins."""
+    def on_link_up(self, port: str, now_ns: int, baud: int = 0) -> None:
+        """The port is open, at `baud` bit/s where there is a speed: a new life of the link
+        begins."""
         boot, event = self._last_event or (None, 0)
         safe_boot, safe = self._safe_event or (None, 0)
         self._session = session.Session(
             boot=boot, last_event=event, safe_event=safe if safe_boot == boot else 0
         )
+        self._contact = FirstContact(port, baud, now_ns)
         self.tell(inputs.LinkUp(port), now_ns)
         self._flush(now_ns)
 
     def on_link_down(self, reason: str, now_ns: int) -> None:
         """The port is gone."""
-        self._session = None
+        self._session = self._contact = None
         self.tell(inputs.LinkDown(reason), now_ns)
 
     def on_bytes(self, data: bytes, now_ns: int) -> None:
@@ -229,6 +234,8 @@ class App:
         link = self._session
         if link is None:
             return
+        if self._contact is not None:
+            self._contact.hear(data)
         for item in link.receive(data, now_ns):
             if isinstance(item, BoardMessage):
                 if isinstance(item, Event) and link.greeting is not None:
@@ -236,27 +243,32 @@ class App:
                 self.tell(item, now_ns)
             else:
                 self._notice(item, now_ns)
+        if link.greeting is not None:
+            self._contact = None
         self._flush(now_ns)
 
+    def _look_who_is_there(self, contact: FirstContact, now_ns: int) -> None:
+        """Tell who is at the other end of the port, while it is no board that greeted us."""
+        text = contact.look(now_ns)
+        if text:
+            self.tell(inputs.WrongBoard(text), now_ns)
+
     def _notice(self, notice: session.Notice, now_ns: int) -> None:
+        contact = self._contact
         if isinstance(notice, session.LineFault):
+            if contact is not None and contact.told:
+                return  # No board of ours says these: its noise must not fill the disk.
             line = notice.line.decode("latin-1").replace("\0", "\u2400")
             self._append([Entry(now_ns, ledger.RAW, (), line)], urgent=False)
             self.tell(inputs.LineFault(notice.reason), now_ns)
         elif isinstance(notice, session.EventGap):
             self.tell(inputs.EventGap(notice.first, notice.last), now_ns)
-        elif isinstance(notice, session.WrongProtocol):
-            text = (
-                f"The board speaks protocol {notice.version}, this program {PROTOCOL}: "
-                "update one of them."
-            )
+        elif isinstance(notice, session.WrongProtocol) and contact is None:
+            # It greeted us before on this open port: it has got other firmware meanwhile.
+            text = first_contact.other_version(self.state.port, notice.version)
             self.tell(inputs.WrongBoard(text), now_ns)
-        elif isinstance(notice, session.NotABoard):
-            text = (
-                "Something answers on this port that is no bench board, or at another "
-                "speed: look at port and baud."
-            )
-            self.tell(inputs.WrongBoard(text), now_ns)
+        elif isinstance(notice, session.WrongProtocol | session.NotABoard) and contact is not None:
+            self._look_who_is_there(contact, now_ns)
 
     def on_request(
         self,
@@ -283,13 +295,19 @@ class App:
         """The time asked for in `wake_at_ns`, or the link's own, has come."""
         if now_ns >= self.wake_at_ns:
             self.tell(inputs.Wake(), now_ns)
+        if self._contact is not None and now_ns >= self._contact.due_ns:
+            self._look_who_is_there(self._contact, now_ns)
         self._flush(now_ns)
 
     @property
     def next_wake_ns(self) -> int:
         """When `on_wake` is due [ns]."""
-        link_ns = self._session.wake_at_ns if self._session is not None else None
-        return self.wake_at_ns if link_ns is None else min(self.wake_at_ns, link_ns)
+        due = [self.wake_at_ns]
+        if self._session is not None and self._session.wake_at_ns is not None:
+            due.append(self._session.wake_at_ns)
+        if self._contact is not None:
+            due.append(self._contact.due_ns)
+        return min(due)
 
     def status(self, now_ns: int) -> BenchStatus:
         """Return what the bench is at."""

@@ -257,9 +257,12 @@ def test_a_board_of_another_protocol_is_left_alone() -> None:
     desk = Desk()
     desk.app.on_link_up("/dev/bench", desk.now_ns)
     desk.hear(greeting(protocol=2))
-    assert "speaks protocol 2" in desk.app.status(desk.now_ns).waits_for
+    assert "speaks version 2 of the protocol" in desk.app.status(desk.now_ns).waits_for
     desk.hear(beat(1))
     assert not desk.words("lease")
+    desk = Desk().up()
+    desk.hear(greeting(protocol=0))  # It has got other firmware on an open port.
+    assert "update the board's firmware" in desk.app.status(desk.now_ns).waits_for
 
 
 def test_a_port_with_something_else_on_it_says_so() -> None:
@@ -267,7 +270,24 @@ def test_a_port_with_something_else_on_it_says_so() -> None:
     desk.app.on_link_up("/dev/bench", desk.now_ns)
     for _ in range(100):
         desk.app.on_bytes(b"$GPGGA,nothing,of,ours\r\n", desk.now_ns)
-    assert "no bench board" in desk.app.status(desk.now_ns).waits_for
+    assert "Something else than a bench board" in desk.app.status(desk.now_ns).waits_for
+    desk.store.settle()
+    kept = len(texts(desk.store, ledger.RAW))
+    assert 0 < kept < 100  # What no board of ours says must not fill the disk.
+
+
+def test_a_silent_port_is_told_after_a_while_and_forgotten_when_the_board_greets() -> None:
+    desk = Desk()
+    desk.app.on_link_up("/dev/bench", desk.now_ns)
+    due_ns = desk.now_ns + 4 * S
+    while desk.now_ns < due_ns:
+        assert "has not answered yet" in desk.app.status(desk.now_ns).waits_for
+        desk.now_ns = desk.app.next_wake_ns
+        desk.app.on_wake(desk.now_ns)
+    assert "Nothing answers on /dev/bench: nothing came" in desk.app.status(desk.now_ns).waits_for
+    desk.hear(greeting(), beat(0))
+    desk.hear(desk.taking(1))
+    assert desk.app.status(desk.now_ns).state == "READY"
 
 
 def test_a_command_that_a_restart_made_void_is_not_repeated() -> None:

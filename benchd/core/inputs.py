@@ -92,7 +92,8 @@ class EventGap(Input, frozen=True, tag="event-gap"):
 
 
 class WrongBoard(Input, frozen=True, tag="wrong-board"):
-    """Something answers that is no board of ours, or speaks another version."""
+    """Nobody of ours is on the open port: nothing answers, something else does, or a board of
+    another version."""
 
     reason: str
 
