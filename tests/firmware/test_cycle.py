@@ -25,6 +25,7 @@ from protocols.messages import (
     Move,
     Phase,
     Run,
+    Set,
     Stop,
     Tally,
 )
@@ -409,6 +410,18 @@ def test_a_valve_whose_driven_level_is_home() -> None:
     assert PHASES[talk.of(Phase)[-1].phase] in ("settle", "cut")
     assert talk.ended().outcome == COMPLETE
     assert talk.board.valve_on
+
+
+def test_a_stop_leaves_the_valve_while_nobody_says_which_level_is_home() -> None:
+    talk = Talk("eye", "local").wake(valve_home=1)
+    talk.say(Stop(0))
+    talk.run(20)
+    assert talk.board.valve_on
+    talk.do(Set, 12, 400)
+    for level in (0, 1):
+        talk.say(Stop(level))
+        talk.run(20)
+        assert talk.board.valve_on  # off would be the far level
 
 
 def test_the_lock_does_not_hinder_portions(talk: Talk) -> None:

@@ -75,6 +75,9 @@ static void stop_feed(Board &board, const StopRow &row) {
 }
 
 static void stop_cutter(Board &board, const StopRow &row) {
+  if (!board.limits.in_force) {
+    return;  // which level is home is not known, so any change might send the cutter out
+  }
   const bool may_drive = (board.safety.latches & REST_LATCHES) == 0;
   if (row.cut == CUTTER_REST || (row.cut == CUTTER_HOME && !may_drive)) {
     cutter_rest(board);
