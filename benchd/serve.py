@@ -12,7 +12,6 @@ import asyncio
 import contextlib
 import secrets
 import signal
-import sys
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -23,17 +22,21 @@ import msgspec
 from benchd.analysis.last_life import read_last_life
 from benchd.app import App
 from benchd.config.bench import BenchCard
+from benchd.config.broker import broker_of
 from benchd.config.dough import dough as read_dough
 from benchd.config.errors import CardError
 from benchd.core import cycle, inputs, ledger
 from benchd.core.facts import Dough
-from benchd.io import clock, paths, request_socket
+from benchd.io import clock, paths, ports, request_socket
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Store, journal_path
+from benchd.io.log import Log
 from benchd.io.loop_watch import LoopWatch
+from benchd.io.mqtt_out import MqttOut
 from benchd.io.serial_link import Link, LinkError, open_link
 from protocols.framing import frame
 from protocols.requests import REFUSED, REQUESTS
+from protocols.status import BenchStatus
 
 CONNECT_AGAIN_S = 1.0
 JOURNAL_AGAIN_S = 5.0
@@ -50,14 +53,17 @@ METHOD_NOT_FOUND = -32601
 class Daemon:
     """The edges of one bench."""
 
-    def __init__(self, card: BenchCard, say: Callable[[str], None]) -> None:
+    def __init__(self, card: BenchCard, log: Log, *, agreed: bool) -> None:
         self.card = card
-        self.say = say
+        self.say = log.say
+        self.log = log
+        self._agreed = agreed
         self.loop = asyncio.get_running_loop()
         self.ended = asyncio.Event()
         self.exit_code = 0
         self.link: Link | None = None
         self.server: request_socket.Server | None = None
+        self.mqtt: MqttOut | None = None
         self._watch = LoopWatch(self._held)
         self._times_held = 0
         self._timer: asyncio.TimerHandle | None = None
@@ -67,6 +73,7 @@ class Daemon:
         self._ask = 0
         self._status_due = False
         self._link_text = ""
+        self._link_state = ""
         self._journal_text = ""
         """Why there is no journal now, in words; empty while there is one."""
         self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
@@ -144,6 +151,8 @@ class Daemon:
         except Exception as error:
             self._fail(error)
             return
+        if self.app.state.link != self._link_state or self._link_state == "wrong":
+            self._tell_link()
         self._set_timer()
         self._status_soon()
 
@@ -177,6 +186,20 @@ class Daemon:
     def _wake(self) -> None:
         self.app.on_wake(clock.boottime_ns())
 
+    def _tell_link(self) -> None:
+        """Say once what is wrong with what answers, and that the right board does."""
+        state = self.app.state
+        if state.link != self._link_state:
+            self.log.detail("link", state=state.link, port=self.card.port)
+        if state.link == "wrong" and state.link_text != self._link_text:
+            self._link_text = state.link_text
+            self.say(state.link_text)
+        elif state.link == "up" and self._link_state != "up":
+            self._link_text = ""
+            board = state.board
+            self.say(f"The board answers: firmware {board.firmware}, build {board.build}.")
+        self._link_state = state.link
+
     # The port.
 
     def _write(self, data: bytes, urgent: bool) -> None:
@@ -186,6 +209,11 @@ class Daemon:
     def connect(self) -> None:
         """Open the port, or say once why not and try again in a while."""
         try:
+            if not self._agreed and ports.is_real(self.card.port):
+                raise LinkError(
+                    f"The port {self.card.port} is a real one by now, and nobody has agreed to it: "
+                    "end this daemon and call 'benchd serve' again, which shows the cautions."
+                )
             self.link = open_link(
                 self.card.port,
                 self.card.baud,
@@ -198,7 +226,7 @@ class Daemon:
             return
         self._link_text = ""
         self.say(f"Port {self.card.port} is open.")
-        self.app.on_link_up(self.card.port, clock.boottime_ns())
+        self.app.on_link_up(self.card.port, clock.boottime_ns(), self.card.baud)
 
     def _hung_up(self, reason: str) -> None:
         self.link = None
@@ -206,10 +234,11 @@ class Daemon:
         self.loop.call_later(CONNECT_AGAIN_S / 4, self._guarded, self.connect)
 
     def _link_down(self, reason: str) -> None:
-        if reason != self._link_text:
+        # While the port stays away, each try fails alike: told and recorded once.
+        if reason != self._link_text or self.app.state.link != "down":
             self._link_text = reason
             self.say(reason)
-        self.app.on_link_down(reason, clock.boottime_ns())
+            self.app.on_link_down(reason, clock.boottime_ns())
 
     # Clients.
 
@@ -222,6 +251,7 @@ class Daemon:
         refuse: request_socket.Refuse,
     ) -> None:
         """Take a request from the socket."""
+        self.log.detail("request", client=client_id, method=method)
         self._guarded(self._request, client_id, method, params, reply, refuse)
 
     def _request(
@@ -237,7 +267,7 @@ class Daemon:
             refuse(METHOD_NOT_FOUND, f"There is no request '{method}'.", None)
             return
         if method == "status":
-            reply(msgspec.to_builtins(self.app.status(clock.boottime_ns())))
+            reply(msgspec.to_builtins(self._status()))
             return
         try:
             if not isinstance(params, dict):
@@ -272,6 +302,7 @@ class Daemon:
 
     def on_gone(self, client_id: int) -> None:
         """A client's connection closed."""
+        self.log.detail("gone", client=client_id)
         for key in [key for key in self._replies if key[0] == client_id]:
             del self._replies[key]
         self._guarded(self.app.on_gone, client_id, clock.boottime_ns())
@@ -301,8 +332,27 @@ class Daemon:
     def _publish_status(self) -> None:
         self._status_due = False
         if self.server is not None:
-            status = msgspec.json.encode(self.app.status(clock.boottime_ns()))
-            self.server.publish("status", status, keep=True)
+            self.server.publish("status", msgspec.json.encode(self._status()), keep=True)
+
+    def _status(self) -> BenchStatus:
+        status = self.app.status(clock.boottime_ns())
+        if self.mqtt is None:
+            return status
+        return msgspec.structs.replace(status, broker=self.mqtt.status)
+
+    # News for the broker, if the card names one.
+
+    def _open_mqtt(self) -> None:
+        broker = broker_of(self.card.values)
+        if broker is not None:
+            self.mqtt = MqttOut(
+                broker,
+                self.card.facts.name,
+                self.folder,
+                status=lambda: msgspec.json.encode(self._status()),
+                say=self.say,
+            )
+            self.mqtt.start()
 
     # From start to end.
 
@@ -322,6 +372,7 @@ class Daemon:
                 self.loop.add_signal_handler(number, self.ended.set)
         try:
             self._watch.start()
+            self._open_mqtt()
             self._guarded(self.connect)
             self.say(f"Bench {self.card.facts.name} is served; journal {self._store_path}.")
             while not self.ended.is_set():
@@ -344,22 +395,24 @@ class Daemon:
             self.link.write(frame(b"stop 0"), urgent=True)
             await asyncio.sleep(0.02)  # The line leaves the process; the board needs no more of us.
             self.link.close()
+        if self.mqtt is not None:
+            self.mqtt.end()
         if self.server is not None:
             await self.server.close()
         self.app.close()
 
 
-def run(card: BenchCard) -> int:
+def run(card: BenchCard, log: Log, *, agreed: bool) -> int:
     """Serve one bench until it is ended; 0, or 1 after an error.
 
+    `agreed`: a person has agreed to the port; without it a real port is not opened.
     Raises: request_socket.DaemonRunning, JournalError, OSError: one sentence each.
     """
 
-    def say(text: str) -> None:
-        sys.stderr.write(f"{text}\n")
-        sys.stderr.flush()
-
     async def main() -> int:
-        return await Daemon(card, say).run()
+        return await Daemon(card, log, agreed=agreed).run()
 
-    return asyncio.run(main())
+    try:
+        return asyncio.run(main())
+    finally:
+        log.close()
