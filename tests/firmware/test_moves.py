@@ -327,6 +327,15 @@ def test_a_short_reverse_jog_frees_a_blade(talk: Talk) -> None:
     assert _ending(talk.moved()) == ("jog", "reached")
 
 
+def test_a_short_reverse_jog_with_the_cutter_home_still_watches_it(talk: Talk) -> None:
+    talk.move(JOG, -1000)
+    talk.run(200)
+    talk.pin("home", False)
+    steps = talk.board.steps
+    assert _ending(talk.moved()) == ("jog", "tripped")
+    assert (talk.trips(), talk.board.steps) == ([5], steps)
+
+
 def test_edges_of_a_bouncing_switch_are_few(talk: Talk) -> None:
     start = len(talk.heard)
     for k in range(40):

@@ -160,7 +160,7 @@ static void on_move(Board &board, const Command &command, Answer &answer) {
   }
   renew(board);
   hand_begin(board, kind, ask.direction, (uint32_t)(distance < 0 ? -distance : distance), speed,
-             must_pins(board, ask.free_blade));
+             must_pins(board, ask.free_blade && !cutter_is_home(board)));
 }
 
 static bool may_plan(const Board &board, Answer &answer) {
