@@ -276,6 +276,52 @@ def test_from_an_end_the_feed_moves_away_only(talk: Talk, distance: int, other_w
     talk.do(Clear, 14)
 
 
+@pytest.mark.parametrize(("distance", "out"), [(5000, -1), (-5000, 1)])
+@pytest.mark.parametrize("said_anew", [False, True])
+def test_a_switch_that_chatters_on_the_way_out_is_still_that_end(
+    talk: Talk, distance: int, out: int, said_anew: bool
+) -> None:
+    _trip_end(talk, distance)
+    if said_anew:
+        talk.do(Here, 300_000)
+    talk.move(JOG, 600 * out)
+    talk.run(200)
+    talk.pin("ends", True)
+    talk.run(20)
+    talk.pin("ends", False)
+    assert _ending(talk.moved()) == ("jog", "tripped")
+    assert talk.refused(Move, JOG, -100 * out, 1000, talk.beat().nonce)[:2] == (52, 14)
+    talk.move(JOG, 100 * out)
+    assert _ending(talk.moved()) == ("jog", "reached")
+
+
+@pytest.mark.parametrize(("distance", "out"), [(5000, -1), (-5000, 1)])
+def test_the_other_end_far_from_the_first_is_another_end(
+    talk: Talk, distance: int, out: int
+) -> None:
+    _trip_end(talk, distance)
+    talk.move(JOG, 20_000 * out)
+    talk.run(300)
+    talk.pin("ends", True)
+    talk.run(1000)
+    talk.pin("ends", False)
+    talk.moved()
+    assert talk.refused(Move, JOG, 100 * out, 1000, talk.beat().nonce)[:2] == (52, 14)
+    talk.move(JOG, -100 * out)
+    assert _ending(talk.moved()) == ("jog", "reached")
+
+
+def test_from_the_reverse_end_nothing_goes_on_in_reverse_although_its_switch_is_on_again(
+    talk: Talk,
+) -> None:
+    _trip_end(talk, -5000)
+    talk.pin("ends", True)
+    talk.run(50)
+    assert talk.refused(Move, JOG, -100, 1000, talk.beat().nonce)[:2] == (52, 14)
+    talk.do(Clear, 14)
+    talk.move(JOG, -100)
+
+
 def test_on_the_way_out_the_end_switch_counts_again_once_it_was_on(talk: Talk) -> None:
     _trip_end(talk, 5000)
     talk.move(JOG, -20_000)

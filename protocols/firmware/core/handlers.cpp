@@ -73,8 +73,10 @@ static void on_here(Board &board, const Command &command, Answer &answer) {
     refuse(answer, wire::NO_BUSY, mode(board), 0);
     return;
   }
+  const int32_t position = (int32_t)command.fields[1];
   Locked locked(board.hal);
-  board.motion.position = (int32_t)command.fields[1];
+  board.safety.end_position += position - board.motion.position;
+  board.motion.position = position;
   board.motion.known = true;
 }
 

@@ -99,7 +99,7 @@ static bool send_beat(Board &board) {
     return false;
   }
   link.nonce = nonce;
-  link.beat_ms[nonce & (BEATS_KEPT - 1)] = (uint16_t)board.sense.up_ms;
+  link.beat_ms[nonce & (BEATS_KEPT - 1)] = board.sense.up_ms;
   if (link.beats_sent < BEATS_KEPT) {
     ++link.beats_sent;
   }
@@ -111,7 +111,7 @@ static_assert((BEATS_KEPT & (BEATS_KEPT - 1)) == 0, "the ring wraps by a mask");
 bool is_fresh(const Board &board, uint16_t nonce) {
   const Link &link = board.link;
   const uint16_t back = (uint16_t)(link.nonce - nonce);
-  const uint16_t age_ms = (uint16_t)((uint16_t)board.sense.up_ms - link.beat_ms[nonce & (BEATS_KEPT - 1)]);
+  const uint16_t age_ms = (uint16_t)(board.sense.up_ms - link.beat_ms[nonce & (BEATS_KEPT - 1)]);
   // Without a recent beat none is fresh; so the low part of the uptime cannot have gone round.
   return back < link.beats_sent && board.sense.age[AGE_BEAT] <= wire::FRESH_MS && age_ms <= wire::FRESH_MS;
 }

@@ -10,7 +10,7 @@ namespace core {
 static const uint8_t BEATS_KEPT = 8;  // 250 ms at 40 ms a beat
 
 struct Link {
-  uint16_t beat_ms[BEATS_KEPT];  // low part of the uptime at which the newest beats were sent
+  uint16_t beat_ms[BEATS_KEPT];  // wrapping uptime at which the newest beats were sent
   uint32_t lease_us;             // 0 until the first came
   uint32_t last_id;
   uint32_t body_crc;             // of the last command

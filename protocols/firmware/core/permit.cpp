@@ -31,13 +31,12 @@ bool busy(const Board &board) {
 // The way out of a latch: back from dough, thrust or an end, or forward from the reverse end.
 static bool is_way_out(const Board &board, const Ask &ask) {
   const uint32_t latches = board.safety.latches;
-  const bool ends_off = (board.sense.low & MASK_ENDS) != 0;
-  const bool reverse_end = board.safety.end_side < 0;
+  const bool reverse_end = (latches & latch_bit(14)) && board.safety.end_side < 0;
   if (!ask.way_out) {
     return false;
   }
   if (ask.direction < 0) {
-    return (latches & ~latch_bits(9, 11, 14, 18)) == 0 && !(ends_off && reverse_end);
+    return (latches & ~latch_bits(9, 11, 14, 18)) == 0 && !reverse_end;
   }
   return ask.jog && latches == latch_bit(14) && reverse_end;
 }

@@ -219,11 +219,23 @@ void safety_forward(Board &board) {
   safety.thrust_high = 0;
 }
 
+// A switch that chatters on the way out is still that of the end it left, whatever the direction.
+static void meet_end(Board &board) {
+  Safety &safety = board.safety;
+  const int32_t position = motion_position(board);
+  const int32_t away = position - safety.end_position;
+  if ((safety.latches & latch_bit(14)) && away <= SAME_END_STEPS && away >= -SAME_END_STEPS) {
+    return;
+  }
+  safety.end_side = board.motion.direction;
+  safety.end_position = position;
+}
+
 static void trip_for(Board &board, const Rule &rule, Trip &trip) {
   const bool forward = board.motion.direction > 0;
   trip.interlock = rule.interlock;
   if (rule.interlock == 14) {
-    board.safety.end_side = board.motion.direction;
+    meet_end(board);
   }
   stop_for(board, (Cause)rule.cause, trip);
   if (rule.interlock == 11 && forward && limit(board.limits, wire::LIMIT_EASE) > 0) {

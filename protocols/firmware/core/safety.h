@@ -9,6 +9,7 @@ namespace core {
 
 struct Board;
 
+static const int32_t SAME_END_STEPS = 1000;
 static const uint8_t THRUST_SLOTS = 10;
 static const uint8_t THRUST_SLOT_MS = wire::COLLAPSE_MS / THRUST_SLOTS;
 
@@ -22,6 +23,7 @@ struct Safety {
   uint8_t thrust_high;  // readings in a row above thrust_max
   uint8_t ease;
   int8_t end_side;      // direction of the move that met the end of travel
+  int32_t end_position;  // where it was met
 };
 
 // Rows of the stop table.

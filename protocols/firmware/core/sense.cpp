@@ -82,7 +82,7 @@ static void pass_time(Board &board) {
   }
   sense.spare_us = (uint16_t)gap;
   sense.elapsed_ms = elapsed > 255 ? 255 : (uint8_t)elapsed;
-  sense.up_ms += elapsed;
+  sense.up_ms = (uint16_t)(sense.up_ms + elapsed);
   uint32_t second = (uint32_t)sense.second_ms + elapsed;
   while (second >= 1000) {
     second -= 1000;

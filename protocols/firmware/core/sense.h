@@ -48,7 +48,7 @@ struct Sense {
   uint32_t last_us;
   uint16_t spare_us;
   uint16_t second_ms;
-  uint32_t up_ms;
+  uint16_t up_ms;      // wraps; see is_fresh
   uint32_t uptime_s;
   uint8_t elapsed_ms;  // since the poll before, at most 255
   uint8_t watch;       // fitted pins among guard, stop, home, far, ends
