@@ -41,5 +41,7 @@ COMMANDS: tuple[Row, ...] = (
         "benchd journal show --portion 12"),
     Row("replay", "replaying", "show a portion's time line, or verify stored decisions",
         "benchd replay JOURNAL --verify"),
+    Row("guide", "guiding", "read the pages for the person at the bench",
+        "benchd guide IL-09"),
 )  # fmt: skip
 """The single table of commands."""
