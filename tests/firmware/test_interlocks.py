@@ -6,7 +6,7 @@ import pytest
 
 from protocols.codes import INTERLOCKS
 from protocols.messages import Beat, Clear, Drive, Edge, Here, Move, Moved, Stop, Trip
-from sim.board import Board, ram_bytes
+from sim.board import STOP_STEPS, Board, ram_bytes
 from tests.firmware.talk import Talk
 
 
@@ -194,6 +194,19 @@ def test_a_main_loop_that_is_away_gets_no_steps(talk: Talk) -> None:
     talk.until(lambda: bool(talk.of(Moved)))
     (moved,) = talk.of(Moved)
     assert moved.position == talk.board.steps
+    assert not talk.is_on("known")
+
+
+def test_a_main_loop_that_is_away_gets_no_slow_steps_either(talk: Talk) -> None:
+    talk.move(0, 1000, 10)
+    talk.board.stop_every_steps(1)
+    talk.board.run_until(talk.now_us + 500_000, STOP_STEPS)
+    talk.run(1)
+    steps = talk.board.steps
+    talk.board.hang(150)
+    talk.run(150)
+    assert talk.board.steps == steps
+    talk.until(lambda: bool(talk.of(Moved)))
     assert not talk.is_on("known")
 
 

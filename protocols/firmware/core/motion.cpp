@@ -30,7 +30,7 @@ void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed
     board.sense.seen_low |= low;
     return;
   }
-  motion.unpolled_ticks = 0;
+  motion.polled_us = now_us(board);
   motion.running = true;
   write_outputs(board, (uint8_t)((motion.outputs & ~OUT_DIRECTION) | (high ? OUT_DIRECTION : 0)));
   board.hal->start_steps(board.hal->user, DIRECTION_TICKS);
@@ -164,17 +164,17 @@ uint32_t motion_step(Board &board) {
   if (!motion.running) {
     return 0;
   }
-  if (motion.unpolled_ticks > UNPOLLED_TICKS_MAX) {
+  const uint32_t now = now_us(board);
+  if (now - motion.polled_us > UNPOLLED_US_MAX) {
     motion.running = false;
     motion.halted = true;
-    motion.halt_us = now_us(board);
+    motion.halt_us = now;
     return 0;
   }
   board.hal->pulse(board.hal->user);
   motion.position += motion.direction;
   motion.stepped = true;
   const uint32_t interval = ramp_next(motion.ramp);
-  motion.unpolled_ticks += interval;
   if (interval == 0) {
     motion.running = false;
     motion.reached = !motion.stopping;

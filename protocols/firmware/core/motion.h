@@ -10,7 +10,7 @@ namespace core {
 struct Board;
 
 // A main loop that was away for this long gets no further steps.
-static const uint16_t UNPOLLED_TICKS_MAX = 40000;
+static const uint32_t UNPOLLED_US_MAX = 20000;
 static const uint16_t DIRECTION_TICKS = 40;  // from a change of the direction line to the first pulse
 
 // Positions that the wire can carry.
@@ -21,7 +21,7 @@ struct Motion {
   // Shared with interrupts: touched only where they are kept away.
   Ramp ramp;
   int32_t position;
-  uint32_t unpolled_ticks;
+  uint32_t polled_us;  // when the main loop last looked
   uint32_t halt_us;
   volatile uint8_t outputs;
   volatile uint8_t must;  // pins that must stay on while the feed steps

@@ -159,7 +159,7 @@ void sense_poll(Board &board) {
     sense.seen_low = 0;
     stepped = board.motion.stepped || board.motion.running;
     board.motion.stepped = false;
-    board.motion.unpolled_ticks = 0;
+    board.motion.polled_us = now_us(board);
     sense.halted = board.motion.halted;
     sense.halted_low = board.motion.halted_low;
     sense.halt_us = board.motion.halt_us;
