@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING
 
 from benchd.cli.cautions import GENERAL
-from benchd.cli.command import Parts, Wrong, caution, note, whole_from
+from benchd.cli.command import Parts, Wrong, caution, confirm, note, whole_from
 
 if TYPE_CHECKING:
     from benchd.config import BenchCard
@@ -16,6 +16,15 @@ def _serve_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("card", help="bench card, such as bench.yaml")
     parser.add_argument("--port", help="instead of the card's: device path or socket://host:port")
     parser.add_argument("--baud", type=whole_from(9600, 2_000_000), help="instead of the card's")
+    parser.add_argument(
+        "--yes", action="store_true", help="agree to a real port without being asked, for scripts"
+    )
+    parser.add_argument(
+        "-v", "--verbose", action="store_true", help="also log requests and changes of the link"
+    )
+    parser.add_argument(
+        "--log-json", action="store_true", help="log one JSON object a line, to standard error"
+    )
 
 
 def read_bench(path: str) -> BenchCard:
@@ -35,17 +44,17 @@ def serve(options: argparse.Namespace) -> int:
     """Run the daemon until it is ended."""
     card = read_bench(options.card)
     card = card._replace(port=options.port or card.port, baud=options.baud or card.baud)
-    if card.facts.simulated:
-        note(f"! {GENERAL}")
-    else:
-        caution("serve")
+    agreed = agree_to_port(card, yes=options.yes)
     from benchd import serve as daemon
+    from benchd.io import clock
     from benchd.io.journal_format import JournalError
+    from benchd.io.log import Log
     from benchd.io.paths import PathError
     from benchd.io.request_socket import DaemonRunning
 
+    log = Log(clock.wall_us, as_json=options.log_json, verbose=options.verbose)
     try:
-        return daemon.run(card)
+        return daemon.run(card, log, agreed=agreed)
     except (DaemonRunning, JournalError, PathError) as error:
         raise Wrong(str(error)) from None
     except OSError as error:
@@ -54,6 +63,34 @@ def serve(options: argparse.Namespace) -> int:
             f"The daemon cannot start: {error.strerror or error}{where}; check the folder and its "
             "permissions."
         ) from None
+
+
+def agree_to_port(card: BenchCard, *, yes: bool) -> bool:
+    """Show the cautions; return whether a person has agreed to a real port, and ask once for each.
+
+    Raises: Wrong when the person does not agree, Usage when nobody can be asked.
+    """
+    from benchd.io import clock, known_ports, ports
+
+    bench = card.facts.name
+    real = ports.is_real(card.port)
+    if known_ports.agreed(bench, card.port) if real else card.facts.simulated:
+        note(f"! {GENERAL}")
+        return real
+    caution("serve")
+    if real:
+        confirm(
+            f"will open {card.port} for bench {bench}, which restarts most boards; from then on "
+            "the feed can start by a command from any terminal. Go on once you have read the "
+            "cautions above, with the motor supply off and the air shut and vented; this is asked "
+            "once for this port",
+            yes=yes,
+        )
+        try:
+            known_ports.agree(bench, card.port, clock.wall_us())
+        except OSError as error:
+            note(f"This will be asked again: it could not be written down ({error.strerror}).")
+    return real
 
 
 def _simulate_options(parser: argparse.ArgumentParser) -> None:

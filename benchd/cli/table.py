@@ -10,6 +10,7 @@ COMMANDS: tuple[Row, ...] = (
         "benchd serve bench.yaml"),
     Row("simulate", "serving", "run the simulated bench alone, on a pty, in real time",
         "benchd simulate bench.yaml --link ./bench-port --seed 7 --fault void@5"),
+    Row("ports", "porting", "list the serial ports by their stable names", "benchd ports"),
     Row("status", "watching", "show what the bench is at",
         "benchd status --follow"),
     Row("clear", "clearing", "let go of an interlock whose cause is gone",

@@ -13,9 +13,7 @@ import asyncio
 import contextlib
 import errno
 import fcntl
-import grp
 import os
-import pwd
 import stat
 import termios
 import threading
@@ -24,6 +22,7 @@ from typing import Protocol
 
 import serial
 
+from benchd.io import ports
 from benchd.io.clock import boottime_ns
 from benchd.io.outbox import Outbox
 
@@ -284,22 +283,19 @@ def _look_at(port: str) -> None:
     except OSError as error:
         raise LinkError(_why_not(port, error)) from error
     if not stat.S_ISCHR(mode):
-        raise LinkError(_not_serial(port))
+        raise LinkError(ports.not_serial_sentence(port))
 
 
 def _why_not(port: str, error: Exception) -> str:
     number = _errno_of(error)
-    if number in (errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR):
-        return (
-            f"There is no port {port}: the board is not plugged in, or it has another name; "
-            "the ports there are stand under /dev/serial/by-id."
-        )
+    if number in ports.NO_PORT:
+        return ports.no_port_sentence(port)
     if number in (errno.EBUSY, errno.EAGAIN):
-        return f"The port {port} is in use by {_holder(port)}: end that program, then try again."
+        return ports.busy_sentence(port)
     if number in (errno.EACCES, errno.EPERM):
-        return _no_permission(port)
+        return ports.no_permission_sentence(port)
     if number == errno.ENOTTY:
-        return _not_serial(port)
+        return ports.not_serial_sentence(port)
     why = str(error) if number is None else os.strerror(number)
     return f"The port {port} cannot be opened ({why}): check its name and the speed."
 
@@ -313,40 +309,3 @@ def _errno_of(error: BaseException | None) -> int | None:
             return int(error.args[0])
         error = error.__cause__ or error.__context__
     return None
-
-
-def _not_serial(port: str) -> str:
-    return (
-        f"{port} is not a serial port: give the port of the board, best by its name under "
-        "/dev/serial/by-id."
-    )
-
-
-def _no_permission(port: str) -> str:
-    group = str(os.stat(port).st_gid)
-    user = str(os.geteuid())
-    with contextlib.suppress(KeyError):  # Numbers without a name stay numbers.
-        group = grp.getgrgid(int(group)).gr_name
-    with contextlib.suppress(KeyError):
-        user = pwd.getpwuid(int(user)).pw_name
-    return (
-        f"{user} may not use the port {port}, which belongs to group {group}: run "
-        f"'sudo usermod -aG {group} {user}', log out and in again, then try again."
-    )
-
-
-def _holder(port: str) -> str:
-    """Say which process has the port open, as far as this user may see."""
-    try:
-        device = os.stat(port).st_rdev
-        processes = [entry for entry in os.listdir("/proc") if entry.isdigit()]
-    except OSError:
-        return "another program"
-    for process in processes:
-        with contextlib.suppress(OSError):
-            for entry in os.scandir(f"/proc/{process}/fd"):
-                status = entry.stat()
-                if stat.S_ISCHR(status.st_mode) and status.st_rdev == device:
-                    with open(f"/proc/{process}/comm") as file:
-                        return f"{file.read().strip()} (process {process})"
-    return "another program"
