@@ -301,6 +301,24 @@ def test_an_armed_stroke_lapses_after_3_seconds(talk: Talk) -> None:
     assert [e for e in talk.board.edges() if e.valve_on] == []
 
 
+def test_an_armed_stroke_lapses_while_the_main_loop_is_away_too(talk: Talk) -> None:
+    talk.do(Arm)
+    talk.run(2940)
+    talk.board.hang(90)
+    assert talk.refused(Fire, talk.nonce)[0] == 46
+
+
+def test_silence_disarms_and_forgets(talk: Talk) -> None:
+    talk.plan()
+    talk.leasing = False
+    talk.run(4000)
+    talk.do(Arm)
+    talk.until(lambda: not talk.board.drive_on, 2000)
+    assert talk.refused(Fire, talk.beat().nonce)[0] == 46
+    talk.do(Drive, 1)
+    assert talk.refused(Run, 7, 0, talk.beat().nonce)[0] == 51
+
+
 @pytest.mark.parametrize("what", ["stop", "guard", "drive", "move"])
 def test_what_disarms(talk: Talk, what: str) -> None:
     talk.do(Arm)

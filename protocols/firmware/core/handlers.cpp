@@ -269,7 +269,8 @@ static void on_fire(Board &board, const Command &command, Answer &answer) {
   if (!permit(board, ask, answer)) {
     return;
   }
-  if (!board.cycle.armed) {
+  // The cycle drops it too, but only after this when the main loop was away.
+  if (!board.cycle.armed || past(board.sense.age[AGE_ARMED], wire::ARM_MS)) {
     refuse(answer, wire::NO_NOT_ARMED, 0, 0);
     return;
   }

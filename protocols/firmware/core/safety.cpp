@@ -263,6 +263,8 @@ static void watch_silence(Board &board) {
     board.motion.known = false;
   }
   drive_off(board);
+  board.cycle.armed = false;
+  cycle_forget(board.cycle);
 }
 
 // A drive that the card does not hold is released after a rest.
