@@ -313,6 +313,45 @@ def test_digest_is_that_of_any_card(seed: int) -> None:
         assert talk.is_on("adopted")
 
 
+def _at_once(talk: Talk, *commands: Command) -> Yes | No:
+    """All these reach the board in one turn of its main loop; returns the answer to the last."""
+    talk.board.hang(10)
+    for command in commands:
+        talk.say(command)
+    talk.last_id = commands[-1].id
+    talk.until(lambda: bool(talk.of(Yes) + talk.of(No)) and _last(talk).id == talk.last_id, 100)
+    return _last(talk)
+
+
+def _last(talk: Talk) -> Yes | No:
+    return next(m for m in reversed(talk.heard) if isinstance(m, (Yes, No)))
+
+
+def test_what_follows_adopt_at_once_is_judged_under_the_new_limits() -> None:
+    talk = Talk("eye").wake()
+    talk.run(500)
+    talk.leasing = False  # the two lines just fit
+    talk.do(Set, 11, 1)  # the valve, off, is now at the far level
+    number, nonce = talk.last_id + 1, talk.beat().nonce
+    adopt = Adopt(number, digest(talk.limits | {"valve_home": 1}))
+    answer = _at_once(talk, adopt, Move(number + 1, JOG, 2000, 2000, nonce))
+    assert isinstance(answer, No)
+    assert answer.reason == 4
+
+
+def test_stop_pressed_while_no_limits_watch_it_keeps_the_drive_off(talk: Talk) -> None:
+    talk.do(Drive, 0)
+    talk.do(Set, 12, talk.limits["cut_ms"])
+    talk.pin("stop", False)
+    talk.run(5)
+    talk.board.edges()
+    adopt = Adopt(talk.last_id + 1, digest(talk.limits))
+    answer = _at_once(talk, adopt, Drive(talk.last_id + 2, 1))
+    assert isinstance(answer, No)
+    assert answer.reason == 1
+    assert talk.board.edges() == []
+
+
 def test_set_takes_the_limits_out_of_force(talk: Talk) -> None:
     talk.plan()
     talk.do(Arm)

@@ -95,6 +95,10 @@ void drive_on(Board &board) {
   board.sense.age[AGE_WORD] = 0;
   board.sense.age[AGE_POWERED] = 0;
   Locked locked(board.hal);
+  // Pressed since the main loop looked: the interrupt that saw it came too early to take this power off.
+  if (board.sense.watch & (uint8_t)~board.hal->pins(board.hal->user) & MASK_STOP) {
+    return;
+  }
   board.motion.powered = true;
   write_outputs(board, (uint8_t)(board.motion.outputs | OUT_DRIVE));
 }

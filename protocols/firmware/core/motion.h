@@ -55,6 +55,7 @@ uint32_t motion_room(const Board &board, int8_t direction);
 // Bounds for a target: the soft limits when the position is known, else what the wire can carry.
 int32_t travel_bound(const Board &board, int8_t direction);
 
+// Does nothing while stop is pressed.
 void drive_on(Board &board);
 void drive_off(Board &board);
 

@@ -146,6 +146,14 @@ static void see_dough(Board &board) {
   }
 }
 
+static void see_valve(Board &board) {
+  const bool valve = (board.motion.outputs & OUT_VALVE) != 0;
+  if (valve != (limit(board.limits, wire::LIMIT_VALVE_HOME) != 0)) {
+    board.sense.age[AGE_VALVE_HOME] = 0;
+    board.sense.age[AGE_FAR_STAYS] = 0;
+  }
+}
+
 void sense_poll(Board &board) {
   Sense &sense = board.sense;
   pass_time(board);
@@ -169,11 +177,7 @@ void sense_poll(Board &board) {
   if (stepped) {
     sense.age[AGE_STILL] = 0;
   }
-  const bool valve = (board.motion.outputs & OUT_VALVE) != 0;
-  if (valve != (limit(board.limits, wire::LIMIT_VALVE_HOME) != 0)) {
-    sense.age[AGE_VALVE_HOME] = 0;
-    sense.age[AGE_FAR_STAYS] = 0;
-  }
+  see_valve(board);
   sense.low = (seen | (uint8_t)~raw) & sense.watch;
   if (((seen | (uint8_t)~raw) & MASK_HOME) != 0) {
     sense.age[AGE_HOME] = 0;
@@ -242,11 +246,14 @@ void sense_edges(Board &board) {
 
 void sense_fitted(Board &board) {
   Sense &sense = board.sense;
+  see_valve(board);
   {
     Locked locked(board.hal);
+    const uint8_t raw = board.hal->pins(board.hal->user);
     sense.watch = (uint8_t)limit(board.limits, wire::LIMIT_FITTED) & WATCHABLE;
     sense.seen_low = 0;
-    sense.pins = read_pins(board, board.hal->pins(board.hal->user));
+    sense.low = sense.watch & (uint8_t)~raw;
+    sense.pins = read_pins(board, raw);
   }
   for (uint8_t i = 0; i < LOCAL_SWITCHES; ++i) {
     sense.press_ms[i] = 255;

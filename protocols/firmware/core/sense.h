@@ -75,7 +75,8 @@ void sense_poll(Board &board);
 // Sends an edge event for each signal that changed and is quiet.
 void sense_edges(Board &board);
 
-// New limits are in force, or none: what is fitted may have changed. No edges, no presses from it.
+// New limits are in force, or none: what is fitted may have changed. No edges, no presses from it. Commands of the
+// same poll are judged by what the inputs say under these limits.
 void sense_fitted(Board &board);
 
 // Pins 0 to 15 for the beat.
