@@ -134,7 +134,9 @@ def state_row(status: BenchStatus) -> Row:
         words.append(status.phase)
     text = " ".join(words)
     if status.waits_for:
-        text += f"; waits for {status.waits_for}"
+        # Why there is no link is a whole sentence, which stands beside IL-19 below.
+        waits_for = "the board" if status.state == "NO LINK" else status.waits_for
+        text += f"; waits for {waits_for}"
     old = "; VALUES ARE OLD" if is_old(status) else ""
     return Row("", f"{text}; bench {status.bench}; {link_text(status)}{old}")
 
