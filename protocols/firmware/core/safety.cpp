@@ -32,8 +32,13 @@ static bool rule_cut_long(const Board &board, Trip &trip) {
 }
 
 static bool rule_return_long(const Board &board, Trip &trip) {
-  return board.cycle.phase == wire::PHASE_RETURN && (board.sense.watch & MASK_HOME) &&
-         !(board.sense.pins & MASK_HOME) && longer(board, AGE_PHASE, wire::LIMIT_RETURN_MAX_MS, trip);
+  if (board.cycle.phase != wire::PHASE_RETURN || !(board.sense.watch & MASK_HOME) ||
+      !longer(board, AGE_PHASE, wire::LIMIT_RETURN_MAX_MS, trip)) {
+    return false;
+  }
+  // One that came on in time has still to stay on.
+  return !(board.sense.pins & MASK_HOME) ||
+         (past(board.sense.age[AGE_PHASE], (uint32_t)trip.bound + wire::HOME_STEADY_MS + 1) && !cutter_is_home(board));
 }
 
 static const uint16_t BOTH_MS = 5;
