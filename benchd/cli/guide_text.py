@@ -26,7 +26,7 @@ _STUCK = "\x00"
 """Stands for a blank at which no line may end."""
 
 _SIGNS = str.maketrans(
-    {"–": "-", "—": "-", "×": "x", "±": "+/-", "…": "...", "°": " deg ", "µ": "u", "→": "->",
+    {"–": "-", "—": "-", "×": "x", "±": "+/-", "…": "...", "°": "deg ", "µ": "u", "→": "->",
      "≥": ">=", "≤": "<=", "²": "2", "³": "3", "“": '"', "”": '"', "’": "'", "·": "*", "½": "1/2"}
 )  # fmt: skip
 """Signs that pages may hold, in the letters that every terminal has."""
