@@ -5,7 +5,21 @@ from __future__ import annotations
 import pytest
 
 from protocols.codes import MOVE_ENDINGS, MOVES
-from protocols.messages import Clear, Drive, Edge, Here, Ignored, Lock, Move, Moved, Stop, Trip
+from protocols.limits import digest
+from protocols.messages import (
+    Adopt,
+    Clear,
+    Drive,
+    Edge,
+    Here,
+    Ignored,
+    Lock,
+    Move,
+    Moved,
+    Set,
+    Stop,
+    Trip,
+)
 from tests.firmware.talk import SMALLEST, Talk
 
 JOG, HELD, RELIEVE, APPROACH, PRIME = range(5)
@@ -34,6 +48,14 @@ def test_the_card_says_which_level_of_the_direction_line_is_reverse(direction: i
     talk.move(JOG, 300, 4000)
     assert talk.moved().position == 300
     assert talk.board.steps == (-300 if direction else 300)
+
+
+def test_a_position_counted_the_other_way_is_doubtful(talk: Talk) -> None:
+    talk.do(Set, 38, 0)
+    talk.do(Set, 5, -50_000)
+    assert talk.is_on("known")
+    talk.do(Set, 38, 1)
+    assert not talk.is_on("known")
 
 
 def test_stop_ends_a_held_jog(talk: Talk) -> None:
@@ -308,6 +330,15 @@ def test_the_other_end_far_from_the_first_is_another_end(
     talk.moved()
     assert talk.refused(Move, JOG, 100 * out, 1000, talk.beat().nonce)[:2] == (52, 14)
     talk.move(JOG, -100 * out)
+    assert _ending(talk.moved()) == ("jog", "reached")
+
+
+def test_a_corrected_direction_turns_the_way_out_round(talk: Talk) -> None:
+    _trip_end(talk, 5000)
+    talk.do(Set, 38, 1)
+    talk.do(Adopt, digest(talk.limits | {"direction": 1}))
+    assert talk.refused(Move, JOG, -100, 1000, talk.beat().nonce)[:2] == (52, 14)
+    talk.move(JOG, 100)
     assert _ending(talk.moved()) == ("jog", "reached")
 
 
