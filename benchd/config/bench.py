@@ -3,24 +3,32 @@
 from __future__ import annotations
 
 import math
+import zlib
+from collections.abc import Mapping
 from typing import NamedTuple
 
 from benchd.calc import eye
-from benchd.config.bench_checks import CHECKS, longest_s, steps_per_m
-from benchd.config.bench_keys import BENCH_KEYS, SCALES, WIRES
+from benchd.config.bench_checks import CHECKS, longest_s, steps_per_m, wire_value
+from benchd.config.bench_keys import BENCH_KEYS, WIRES, group_of
 from benchd.config.errors import Problems
-from benchd.config.keys import Value, Values, read
+from benchd.config.keys import Value, Values, hold_to, in_unit, read
 from benchd.core.facts import BenchFacts, Watch
-from protocols.limits import FITTED_BITS, GROUPS, LIMIT_BY_NAME, LIMITS, group_digest
+from protocols.limits import FITTED_BITS, GROUPS, LIMITS, group_digest
 
 
 class BenchCard(NamedTuple):
-    """A bench card: the facts for the core, where the board is, and every value by key, SI."""
+    """A bench card: the facts for the core, where the board is, and what it says."""
 
     facts: BenchFacts
     port: str
     baud: int
-    values: dict[str, Value]
+    read: Values
+    """Every value as the card gives it."""
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """Every value by key, SI."""
+        return self.read.all()
 
 
 class Port(NamedTuple):
@@ -48,40 +56,46 @@ def bench_card(text: str, name: str) -> BenchCard:
     Raises: CardError with one sentence a mistake: file, line, what was read, what is possible.
     """
     problems = Problems(name)
-    values = read(text, name, BENCH_KEYS, problems)
+    values = bench_values(text, problems)
     problems.raise_if_any()
+    return BenchCard(
+        _facts(text, values, _limits(values)), values.text("port"), values.whole("baud"), values
+    )
+
+
+def bench_values(text: str, problems: Problems) -> Values:
+    """Return the values of a bench card; every mistake goes into `problems`.
+
+    Raises: CardError when the text is no card at all.
+    """
+    values = read(text, BENCH_KEYS, problems)
     _fill_in(values)
-    for check in CHECKS:
-        for path, sentence in check(values):
-            problems.add(values.line(path), sentence)
-    problems.raise_if_any()
-    limits = _limits(values, problems)
-    problems.raise_if_any()
-    facts = _facts(text, values, limits)
-    return BenchCard(facts, values.text("port"), values.whole("baud"), values.all())
+    hold_to(CHECKS, values, problems)
+    return values
 
 
 def _fill_in(values: Values) -> None:
     """Put in what a card may leave out and what then follows from the rest."""
-    if "feed.stop_decel" not in values:
-        values.set("feed.stop_decel", 4 * values.number("feed.accel"))
-    if "feed.draw_speed" not in values:
-        values.set("feed.draw_speed", values.number("feed.top_speed"))
+    if values.sound("feed.accel") and "feed.stop_decel" not in values:
+        decel = 4 * values.number("feed.accel")
+        values.set("feed.stop_decel", decel, text=in_unit(decel, "mm/s2"))
+    if values.sound("feed.top_speed") and "feed.draw_speed" not in values:
+        values.set(
+            "feed.draw_speed",
+            values.number("feed.top_speed"),
+            text=values.written("feed.top_speed"),
+        )
+    if values.sound("feed.step_angle") and not values.given("feed.steps_per_turn"):
+        steps = round(2 * math.pi / values.number("feed.step_angle"))
+        values.set("feed.steps_per_turn", steps, text=str(steps))
 
 
-def _limits(values: Values, problems: Problems) -> dict[str, int]:
-    """Every limit of the board; those out of the board's range become problems."""
-    steps = steps_per_m(values)
-    strand = steps * (values.number("nozzle.bore") / values.number("feed.bore")) ** 2
-    scales = SCALES | {"steps": steps, "strand": strand}
+def _limits(values: Values) -> dict[str, int]:
+    """Every limit of the board, of a card without mistakes."""
     limits = {limit.name: limit.start for limit in LIMITS}
     # Without a sensor nothing bounds what it would have read.
     limits |= {"air_min": 0, "air_max": 65_534, "thrust_max": 65_534}
-    for wire in WIRES:
-        if wire.path in values:
-            value = round(values.number(wire.path) * scales[wire.scale])
-            limits[wire.limit] = value
-            _check_limit(wire.limit, value, wire.path, values, problems)
+    limits |= {wire.limit: wire_value(values, wire) for wire in WIRES if wire.path in values}
     on, off = eye.UNTAUGHT
     if "eye.empty" in values:
         on, off = eye.thresholds(values.whole("eye.empty"), dough=values.whole("eye.dough"))
@@ -90,7 +104,7 @@ def _limits(values: Values, problems: Problems) -> dict[str, int]:
         "fitted": sum(1 << FITTED_BITS[part] for part in values.names("fitted")),
         "travel_min": 0,
         # A millionth of a step of room for the arithmetic; otherwise never past the heel.
-        "travel_max": math.floor(useful_m * steps + 1e-6),
+        "travel_max": math.floor(useful_m * steps_per_m(values) + 1e-6),
         "drive_hold": (values.text("feed.after_stop") == "held")
         + 2 * bool(values.number("feed.keeps_position")),
         "valve_home": int(values.text("cutter.rest") == "far"),
@@ -102,16 +116,28 @@ def _limits(values: Values, problems: Problems) -> dict[str, int]:
     }
 
 
-def _check_limit(limit: str, value: int, path: str, values: Values, problems: Problems) -> None:
-    row = LIMIT_BY_NAME[limit]
-    if row.low <= value <= row.high:
-        return
-    cause = "; steps follow from screw, motor and microsteps" if "steps" in row.unit else ""
-    problems.add(
-        values.line(path),
-        f"'{path}' becomes {value} {row.unit} on the board, "
-        f"which takes {row.low} to {row.high}{cause}.",
-    )
+def digests(values: Values, limits: Mapping[str, int]) -> dict[str, int]:
+    """Return the digest of each group of the card: what it says in SI, and the limits from it.
+
+    Neither units nor remarks nor the order of lines change a digest; nine digits of a value count.
+    """
+    return {
+        group: zlib.crc32(
+            "".join(
+                f"{path}={_canonical(value)}\n"
+                for path, value in sorted(values.all().items())
+                if group_of(path) == group
+            ).encode(),
+            group_digest(limits, group),
+        )
+        for group in GROUPS
+    }
+
+
+def _canonical(value: Value) -> str:
+    if isinstance(value, frozenset):
+        return ",".join(sorted(value))
+    return value if isinstance(value, str) else f"{float(value):.9g}"
 
 
 def _facts(text: str, values: Values, limits: dict[str, int]) -> BenchFacts:
@@ -140,6 +166,6 @@ def _facts(text: str, values: Values, limits: dict[str, int]) -> BenchFacts:
             smear_portions=values.whole("watch.smear_portions"),
             clock_error_ms=values.number("watch.clock_error") * 1e3,
         ),
-        digests={group: group_digest(limits, group) for group in GROUPS},
+        digests=digests(values, limits),
         text=text,
     )

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
 from collections.abc import Callable, Iterator
 
 from benchd.calc import eye
-from benchd.config.bench_keys import BENCH_KEYS, PART_OF
-from benchd.config.keys import Values, in_unit
+from benchd.config.bench_keys import BENCH_KEYS, PART_OF, SCALES, SIGNALS, WIRES, Wire, key_of
+from benchd.config.keys import Spoiled, Values, in_unit
+from protocols.limits import LIMIT_BY_NAME
 
 POSITION_STEPS_MAX = 9_999_999
 MOVE_STEPS_MAX = 999_999
@@ -26,6 +29,16 @@ Found = Iterator[tuple[str, str]]
 """Mistakes: the key they stand at, and the sentence."""
 
 
+STEPS_OFF = 0.01
+"""How far from a whole number of steps a step angle may lead; angles are rounded on data sheets."""
+
+FRICTION_LEAST = 0.10 / math.cos(math.radians(15))
+"""Least friction of a greased screw, over its flanks of 15 degrees (common practice: 0.10)."""
+
+LEAD_SAFE_M = 0.004
+"""Up to this lead a single-start screw of common size does not run back (common practice)."""
+
+
 def steps_per_m(values: Values) -> float:
     """Return the microsteps per metre of feed."""
     per_turn = values.whole("feed.steps_per_turn") * values.whole("feed.microsteps")
@@ -37,6 +50,31 @@ def longest_s(values: Values, usual: str) -> float:
     if "cutter.longest" in values:
         return values.number("cutter.longest")
     return min(3 * values.number(usual), STROKE_S_MAX)
+
+
+def runs_back(values: Values) -> str:
+    """Return why the screw runs back when the drive lets go, or nothing when it does not.
+
+    A screw holds itself while the slope of its thread is below its friction; friction is taken at
+    its least. Source: mechanics of the inclined plane; mean diameter of trapezoidal threads by
+    ISO 2904, outside diameter less half the pitch.
+    """
+    lead, starts = values.number("feed.lead"), values.whole("feed.starts")
+    if "feed.screw" in values:
+        mean = values.number("feed.screw") - lead / starts / 2
+        slope = lead / (math.pi * mean) if mean > 0 else math.inf
+        if slope <= FRICTION_LEAST:
+            return ""
+        return (
+            f"a lead of {_mm(lead)} on a screw of {_mm(values.number('feed.screw'))} runs back "
+            f"when the drive lets go (slope {math.degrees(math.atan(slope)):.0f} deg, friction "
+            f"holds {math.degrees(math.atan(FRICTION_LEAST)):.0f} deg)"
+        )
+    if starts > 1:
+        return f"a screw of {starts} starts runs back when the drive lets go"
+    if lead > LEAD_SAFE_M:
+        return f"a lead of {_mm(lead)} runs back when the drive lets go, on all but thick screws"
+    return ""
 
 
 def _parts(values: Values) -> Found:
@@ -52,7 +90,7 @@ def _parts(values: Values) -> Found:
             yield "fitted", f"'{part}' is fitted, so '{path}' must be given."
 
 
-def _barrel(values: Values) -> Found:
+def _nozzle(values: Values) -> Found:
     bore, nozzle = values.number("feed.bore"), values.number("nozzle.bore")
     if nozzle >= bore:
         yield (
@@ -60,9 +98,15 @@ def _barrel(values: Values) -> Found:
             f"a nozzle of {_mm(nozzle)} is not narrower than the barrel of {_mm(bore)}; "
             "measure both again.",
         )
+
+
+def _heel(values: Values) -> Found:
     if values.number("feed.heel") >= values.number("feed.travel"):
         yield "feed.heel", "the heel is as long as the whole travel; the plunger could not move."
-    stroke = values.number("cutter.stroke")
+
+
+def _cut(values: Values) -> Found:
+    stroke, nozzle = values.number("cutter.stroke"), values.number("nozzle.bore")
     if stroke < nozzle:
         yield (
             "cutter.stroke",
@@ -71,7 +115,7 @@ def _barrel(values: Values) -> Found:
         )
 
 
-def _cutter(values: Values) -> Found:
+def _valve(values: Values) -> Found:
     double = values.text("cutter.acting") == "double"
     if double and values.text("cutter.valve").startswith("3/2"):
         # Common practice: a valve with one outlet pushes one way only; a double-acting cylinder
@@ -81,10 +125,16 @@ def _cutter(values: Values) -> Found:
             "a 3/2 valve has one outlet and cannot reverse a double-acting cylinder; "
             "it takes a '5/2 spring return', or a single-acting cylinder.",
         )
+
+
+def _rod(values: Values) -> Found:
     if values.number("cutter.rod") >= values.number("cutter.bore"):
         yield "cutter.rod", "the rod is as thick as the cylinder's bore; measure both again."
+
+
+def _strokes(values: Values) -> Found:
     for usual in ("cutter.cut_time", "cutter.return_time"):
-        if longest_s(values, usual) < values.number(usual):
+        if values.sound(usual) and longest_s(values, usual) < values.number(usual):
             yield (
                 "cutter.longest",
                 f"'cutter.longest' is shorter than '{usual}'; every stroke would trip.",
@@ -98,52 +148,84 @@ def _cutter(values: Values) -> Found:
         )
 
 
-def _drive(values: Values) -> Found:
-    starts = values.whole("feed.starts")
-    lets_go = values.text("feed.after_stop") == "released"
-    if lets_go and values.number("feed.keeps_position") and starts > 1:
-        # Common practice: a steep thread does not lock itself.
+def _screw(values: Values) -> Found:
+    # However the drive rests after a stop, it lets go when its leave to move has lapsed.
+    if values.number("feed.keeps_position"):
+        why = runs_back(values)
+        if why:
+            thick = "" if "feed.screw" in values else ", or say how thick it is with 'feed.screw'"
+            yield (
+                "feed.keeps_position" if values.given("feed.keeps_position") else "feed.lead",
+                f"{why}; write 'keeps_position: no' and expect loss of pressure{thick}.",
+            )
+
+
+def _step_angle(values: Values) -> Found:
+    if "feed.step_angle" not in values:
+        return
+    steps = 2 * math.pi / values.number("feed.step_angle")
+    if abs(steps - round(steps)) > STEPS_OFF:
         yield (
-            "feed.keeps_position",
-            f"a screw of {starts} starts runs back when the drive lets go; "
-            "write 'keeps_position: no', or 'after_stop: held'.",
+            "feed.step_angle",
+            f"a step of {values.written('feed.step_angle')} gives {steps:.2f} steps per turn, "
+            "which is no whole number; give 'feed.steps_per_turn' instead.",
         )
+    elif values.given("feed.steps_per_turn") and values.whole("feed.steps_per_turn") != round(
+        steps
+    ):
+        yield (
+            "feed.step_angle",
+            f"a step of {values.written('feed.step_angle')} gives {steps:.0f} steps per turn, and "
+            f"'feed.steps_per_turn' says {values.written('feed.steps_per_turn')}; keep one.",
+        )
+
+
+def _speeds(values: Values) -> Found:
     top = values.number("feed.top_speed")
     for path in ("feed.jog_speed", "feed.local_speed", "feed.draw_speed", "feed.prime_speed"):
-        speed = values.number(path)
-        if speed > top * (1 + 1e-9):
+        if values.sound(path) and values.number(path) > top * (1 + 1e-9):
             yield (
                 path,
-                f"'{path}' {in_unit(speed, 'mm/s')} is faster than "
+                f"'{path}' {in_unit(values.number(path), 'mm/s')} is faster than "
                 f"'feed.top_speed' {in_unit(top, 'mm/s')}.",
             )
-    reach = POSITION_STEPS_MAX / steps_per_m(values)
-    if values.number("feed.travel") > reach:
+
+
+def _reach(values: Values) -> Found:
+    steps = steps_per_m(values)
+    reach = POSITION_STEPS_MAX / steps
+    if values.sound("feed.travel") and values.number("feed.travel") > reach:
         yield (
             "feed.travel",
             f"the board counts at most {_mm(reach)} at this screw and these microsteps; "
             "lower the microsteps.",
         )
-    longest = MOVE_STEPS_MAX / steps_per_m(values)
+    longest = MOVE_STEPS_MAX / steps
     for path in ("feed.approach", "feed.relieve"):
-        if values.number(path) > longest:
+        if values.sound(path) and values.number(path) > longest:
             yield path, f"one move is at most {_mm(longest)} at this screw and these microsteps."
 
 
-def _sensors(values: Values) -> Found:
+def _air(values: Values) -> Found:
     low, high = "limits.air_min", "limits.air_max"
     if low in values and high in values and values.number(low) >= values.number(high):
         yield low, f"'{low}' must be below '{high}'."
+
+
+def _sensors(values: Values) -> Found:
     for limit, full, unit in (
         ("limits.thrust", "thrust.full", "N"),
         ("limits.air_max", "air.full", "bar"),
     ):
-        if limit in values and full in values and values.number(limit) >= values.number(full):
+        if values.sound(limit, full) and values.number(limit) >= values.number(full):
             yield (
                 limit,
                 f"the sensor reads at most {in_unit(values.number(full), unit)}; "
                 "a limit at or above that would never trip.",
             )
+
+
+def _odd(values: Values) -> Found:
     if values.number("watch.odd_count") > values.number("watch.odd_window"):
         yield "watch.odd_count", "'watch.odd_count' cannot be more than 'watch.odd_window'."
 
@@ -161,6 +243,47 @@ def _eye(values: Values) -> Found:
             eye.thresholds(values.whole("eye.empty"), dough=values.whole("eye.dough"))
         except ValueError as error:
             yield "eye.dough", str(error)
+
+
+def _pins(values: Values) -> Found:
+    taken: dict[str, str] = {}
+    for signal in SIGNALS:
+        path = f"pins.{signal}"
+        if not values.sound(path):
+            continue
+        pin = values.text(path)
+        if pin in taken:
+            free = [name for name in key_of(path).choices if name not in taken]
+            yield path, f"'{taken[pin]}' and '{signal}' are both on {pin}; free is {free[0]}."
+        taken.setdefault(pin, signal)
+
+
+def _board_range(values: Values) -> Found:
+    for wire in WIRES:
+        if wire.path not in values:
+            continue
+        with contextlib.suppress(Spoiled):
+            value = wire_value(values, wire)
+            row = LIMIT_BY_NAME[wire.limit]
+            if not row.low <= value <= row.high:
+                cause = "; steps follow from screw, motor and microsteps" * ("step" in row.unit)
+                yield (
+                    wire.path,
+                    f"'{wire.path}' becomes {value} {row.unit} on the board, "
+                    f"which takes {row.low} to {row.high}{cause}.",
+                )
+
+
+def wire_value(values: Values, wire: Wire) -> int:
+    """Return the limit that a key becomes, in the wire's unit."""
+    if wire.scale == "steps":
+        scale = steps_per_m(values)
+    elif wire.scale == "strand":
+        narrowing = values.number("nozzle.bore") / values.number("feed.bore")
+        scale = steps_per_m(values) * narrowing**2
+    else:
+        scale = SCALES[wire.scale]
+    return round(values.number(wire.path) * scale)
 
 
 def _mqtt(values: Values) -> Found:
@@ -191,13 +314,8 @@ def _mqtt(values: Values) -> Found:
 
 
 CHECKS: tuple[Callable[[Values], Found], ...] = (
-    _parts,
-    _barrel,
-    _cutter,
-    _drive,
-    _sensors,
-    _eye,
-    _mqtt,
+    *(_parts, _nozzle, _heel, _cut, _valve, _rod, _strokes, _screw, _step_angle, _speeds, _reach),
+    *(_air, _sensors, _odd, _eye, _pins, _mqtt, _board_range),
 )
 """All of them; each reads the values and yields what it finds wrong."""
 

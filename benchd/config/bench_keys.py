@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 from benchd.config.keys import OPTIONAL, REQUIRED, Key
@@ -9,6 +10,28 @@ from protocols.limits import FITTED_BITS
 
 PARTS = tuple(FITTED_BITS)
 YES_NO = ("yes", "no")
+
+DENSITY_KG_M3 = 1150.0
+"""Of maize dough with its air (common practice), where a bench is judged without a dough card."""
+
+SIGNALS: dict[str, str] = {
+    "step": "", "direction": "", "drive": "", "valve": "", "guard": "guard", "stop": "stop",
+    "home": "home", "far": "far", "ends": "ends", "forward": "local", "reverse": "local",
+    "button": "button", "dump": "dump", "eye": "eye", "thrust": "thrust", "air": "air",
+}  # fmt: skip
+"""What has a pin of the board, and the part that must be fitted for it (empty: every bench)."""
+
+ANALOG_SIGNALS = frozenset({"eye", "thrust", "air"})
+ANALOG_PINS = tuple(f"A{number}" for number in range(6))
+BOARD_PINS = (*(f"D{number}" for number in range(2, 14)), *ANALOG_PINS)
+"""Pins of the common small board with an ATmega328P; D0 and D1 are its serial line."""
+
+
+def _grams_per_mm(bore_m: float) -> str:
+    g_per_mm = math.pi * bore_m**2 / 4 * DENSITY_KG_M3
+    shown = f"{g_per_mm:.2f}" if g_per_mm < 10 else f"{g_per_mm:.0f}"
+    return f"Bore {bore_m * 1e3:g} mm gives {shown} g/mm."
+
 
 BENCH_KEYS: tuple[Key, ...] = (
     Key("bench", "text", "", 1, 32, REQUIRED, "the name of this bench"),
@@ -20,12 +43,16 @@ BENCH_KEYS: tuple[Key, ...] = (
         "sensors and outputs that are fitted, a list that may be []", PARTS),
     # feed
     Key("feed.bore", "quantity", "mm", 10, 120, REQUIRED,
-        "inside diameter of the barrel, measured"),
+        "inside diameter of the barrel, measured", gives=_grams_per_mm),
     Key("feed.lead", "quantity", "mm", 0.25, 50, REQUIRED,
         "way of the plunger per turn of the screw (pitch times starts)"),
     Key("feed.starts", "whole", "", 1, 12, "1", "starts of the screw's thread"),
+    Key("feed.screw", "quantity", "mm", 2, 80, OPTIONAL,
+        "outside diameter of the screw; tells whether it runs back"),
     Key("feed.steps_per_turn", "whole", "", 20, 4000, "200",
         "full steps of the motor per turn, gears included"),
+    Key("feed.step_angle", "quantity", "deg", 0.09, 18, OPTIONAL,
+        "angle of a full step, instead of steps_per_turn: 1.8 deg is 200"),
     Key("feed.microsteps", "whole", "", 1, 256, REQUIRED,
         "microsteps per full step, as set on the driver"),
     Key("feed.direction", "choice", "", 0, 0, "normal",
@@ -119,6 +146,12 @@ BENCH_KEYS: tuple[Key, ...] = (
         "portions in a row without a change of the eye (IL-10)"),
     Key("watch.clock_error", "quantity", "ms", 1, 1000, "20 ms",
         "error of board times from which they are doubtful (IL-30)"),
+    # where each signal is wired, for the wiring page and for whoever looks for a fault
+    *(
+        Key(f"pins.{signal}", "choice", "", 0, 0, OPTIONAL, f"pin of the signal '{signal}'",
+            ANALOG_PINS if signal in ANALOG_SIGNALS else BOARD_PINS)
+        for signal in SIGNALS
+    ),
     # news to an MQTT broker; passwords stay in a file or in the environment
     Key("mqtt.broker", "text", "", 1, 253, OPTIONAL,
         "host name or address of the broker; without it nothing goes out"),
@@ -138,6 +171,11 @@ BENCH_KEYS: tuple[Key, ...] = (
         "most records that wait for a broker that is away; then the oldest are dropped"),
 )  # fmt: skip
 """The single table of a bench card."""
+
+
+def key_of(path: str) -> Key:
+    """Return the row of a key."""
+    return next(key for key in BENCH_KEYS if key.path == path)
 
 
 class Wire(NamedTuple):
@@ -195,5 +233,36 @@ PART_OF: dict[str, tuple[str, bool]] = {
     "limits.supply_min": ("supply", False),
     "eye.empty": ("eye", False),
     "eye.dough": ("eye", False),
+    "nozzle.gap": ("eye", False),
+    "watch.smear_portions": ("eye", False),
+    **{f"pins.{signal}": (part, False) for signal, part in SIGNALS.items() if part},
 }
 """Keys that mean something only with a fitted part, and whether that part needs them."""
+
+GROUP_OF: dict[str, str] = {
+    "fitted": "wiring",
+    "simulated": "wiring",
+    "feed.direction": "wiring",
+    "feed": "motion",
+    "nozzle": "eye",
+    "cutter": "air",
+    "limits.thrust": "motion",
+    "limits.ease": "motion",
+    "limits.contact": "motion",
+    "limits.push": "motion",
+    "limits.air_min": "air",
+    "limits.air_max": "air",
+    "limits.supply_min": "wiring",
+    "eye": "eye",
+    "thrust": "wiring",
+    "air": "wiring",
+    "sample": "wiring",
+    "lease": "motion",
+    "pins": "wiring",
+}
+"""Key, or section, to the group of the card that a proof of the bench may rest on."""
+
+
+def group_of(path: str) -> str:
+    """Return the group of a key; empty where no proof rests on it (names, port, news, scale)."""
+    return GROUP_OF.get(path) or GROUP_OF.get(path.partition(".")[0], "")

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterator
+from functools import partial
 
 from benchd.config.errors import Problems
-from benchd.config.keys import OPTIONAL, REQUIRED, Key, Values, in_unit, read
+from benchd.config.keys import OPTIONAL, REQUIRED, Key, Spoiled, Values, hold_to, in_unit, read
 from benchd.core.facts import BenchFacts, Dough, ramp_time_s
 
 DOUGH_KEYS: tuple[Key, ...] = (
@@ -25,6 +27,9 @@ DOUGH_KEYS: tuple[Key, ...] = (
 )  # fmt: skip
 """The single table of a dough card."""
 
+Found = Iterator[tuple[str, str]]
+"""Mistakes: the key they stand at, and the sentence."""
+
 STROKE_DOUBT = 0.3
 """A stroke further than this share from what aim and density say is taken for a slip."""
 
@@ -40,12 +45,7 @@ def dough(text: str, name: str, facts: BenchFacts) -> Dough:
     Raises: CardError with one sentence a mistake: file, line, what was read, what is possible.
     """
     problems = Problems(name)
-    values = read(text, name, DOUGH_KEYS, problems)
-    problems.raise_if_any()
-    right_m = _stroke_m(values, facts)
-    if "stroke" not in values:
-        values.set("stroke", right_m)
-    _check(values, facts, right_m, problems)
+    values = dough_values(text, problems, facts)
     problems.raise_if_any()
     return Dough(
         name=values.text("dough"),
@@ -62,48 +62,79 @@ def dough(text: str, name: str, facts: BenchFacts) -> Dough:
     )
 
 
-def _stroke_m(values: Values, facts: BenchFacts) -> float:
-    """The stroke that aim and density ask for; what draw-back takes beyond take-up comes on top."""
+def dough_values(text: str, problems: Problems, facts: BenchFacts | None = None) -> Values:
+    """Return the values of a dough card; every mistake goes into `problems`.
+
+    Without a bench only the card itself is looked at, and a stroke that it leaves out stays out.
+
+    Raises: CardError when the text is no card at all.
+    """
+    values = read(text, DOUGH_KEYS, problems)
+    if facts is None:
+        return values
+    if "stroke" not in values:
+        try:
+            stroke_m = stroke_for(values, facts)
+            values.set("stroke", stroke_m, text=_mm(stroke_m))
+        except Spoiled:
+            values.spoil("stroke")
+    hold_to([partial(check, facts) for check in CHECKS], values, problems)
+    return values
+
+
+def stroke_for(values: Values, facts: BenchFacts) -> float:
+    """Return the stroke that aim and density ask for [m].
+
+    What the draw-back takes beyond the take-up comes on top.
+    """
     area_m2 = math.pi * facts.bore_m**2 / 4
     net_m = values.number("aim") / (values.number("density") * area_m2)
     return net_m + values.number("draw_back") - values.number("take_up")
 
 
-def _check(values: Values, facts: BenchFacts, right_m: float, problems: Problems) -> None:
-    stroke_m = values.number("stroke")
-    line = values.line("stroke") or values.line("aim")
+def _at(values: Values) -> str:
+    """The key that a mistake of the stroke stands at."""
+    return "stroke" if values.given("stroke") else "aim"
+
+
+def _fits_aim(facts: BenchFacts, values: Values) -> Found:
+    right_m = stroke_for(values, facts)
     if right_m <= 0:
-        problems.add(
-            values.line("take_up"), "'take_up' is longer than the whole portion; shorten it."
-        )
-        return
-    if abs(stroke_m / right_m - 1) > STROKE_DOUBT:
-        problems.add(
-            line,
-            f"a stroke of {_mm(stroke_m)} does not fit an aim of "
+        yield "take_up", "'take_up' is longer than the whole portion; shorten it."
+    elif abs(values.number("stroke") / right_m - 1) > STROKE_DOUBT:
+        yield (
+            "stroke",
+            f"a stroke of {_mm(values.number('stroke'))} does not fit an aim of "
             f"{in_unit(values.number('aim'), 'g')}: at this density and bore it takes about "
             f"{_mm(right_m)}.",
         )
+
+
+def _fits_travel(facts: BenchFacts, values: Values) -> Found:
+    stroke_m = values.number("stroke")
     useful_m = facts.travel_m - facts.heel_m
     if stroke_m > useful_m:
-        problems.add(
-            line, f"one portion needs {_mm(stroke_m)} of feed; this bench has {_mm(useful_m)}."
+        yield (
+            _at(values),
+            f"one portion needs {_mm(stroke_m)} of feed; this bench has {_mm(useful_m)}.",
         )
+
+
+def _fits_program(facts: BenchFacts, values: Values) -> Found:
     for path, most in PROGRAM_STEPS_MAX.items():
-        if facts.steps(values.number(path)) > most:
-            problems.add(
-                values.line(path) or line,
+        if values.sound(path) and facts.steps(values.number(path)) > most:
+            yield (
+                path if values.given(path) else _at(values),
                 f"'{path}' is longer than the board takes, {_mm(facts.metres(most))}.",
             )
-    _check_speed(values, facts, line, problems)
 
 
-def _check_speed(values: Values, facts: BenchFacts, line: int, problems: Problems) -> None:
+def _fits_speed(facts: BenchFacts, values: Values) -> Found:
     speed_m_s = values.number("push_speed")
     speed, top = facts.steps(speed_m_s), facts.limits["speed_max"]
     if not SPEED_MIN <= speed <= top:
-        problems.add(
-            values.line("push_speed"),
+        yield (
+            "push_speed",
             f"'push_speed' {_mm_s(speed_m_s)} is not possible; this bench feeds at "
             f"{_mm_s(facts.metres(SPEED_MIN))} to {_mm_s(facts.metres(top))}.",
         )
@@ -112,11 +143,20 @@ def _check_speed(values: Values, facts: BenchFacts, line: int, problems: Problem
     ways = [facts.steps(values.number(path)) for path in ("take_up", "stroke")]
     push_s = sum(ramp_time_s(way, speed=speed, accel=accel) for way in ways)
     if push_s > longest_s:
-        problems.add(
-            line,
+        yield (
+            _at(values),
             f"the push takes {push_s:.1f} s; the bench card allows {longest_s:.1f} s "
             "(limits.push).",
         )
+
+
+CHECKS: tuple[Callable[[BenchFacts, Values], Found], ...] = (
+    _fits_aim,
+    _fits_travel,
+    _fits_program,
+    _fits_speed,
+)
+"""What must hold between a dough card and its bench."""
 
 
 def _mm(metres: float) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
@@ -15,6 +16,12 @@ REQUIRED = "required"
 
 OPTIONAL = ""
 """Default of a key that may be left out and then has no value."""
+
+WORD_MAX = 40
+"""So much of a word is compared with what is known: longer ones take time and are none."""
+
+SHOWN_MAX = 100
+"""Most signs of a value that are shown."""
 
 Value = float | int | str | bool | frozenset[str]
 
@@ -35,22 +42,52 @@ class Key(NamedTuple):
     default: str
     meaning: str
     choices: tuple[str, ...] = ()
+    gives: Callable[[float], str] | None = None
+    """What a value [SI] out of range would mean, one sentence."""
+
+
+class Spoiled(Exception):
+    """A value is asked for that the card gives wrongly; what rests on it cannot be checked."""
 
 
 class Values:
-    """The values of a card in SI, and the line each stands on (0 for defaults)."""
+    """The values of a card in SI, the line each stands on (0 for defaults), and its text.
+
+    A value that was given wrongly is spoiled: its line is known, and asking for it raises Spoiled.
+    """
 
     def __init__(self) -> None:
         self._values: dict[str, Value] = {}
         self._lines: dict[str, int] = {}
+        self._texts: dict[str, str] = {}
+        self._spoiled: set[str] = set()
 
-    def set(self, path: str, value: Value, line: int = 0) -> None:
-        """Put a value in."""
+    def set(self, path: str, value: Value, line: int = 0, text: str = "") -> None:
+        """Put a value in, with the text that a person would write for it."""
         self._values[path] = value
         self._lines[path] = line
+        self._texts[path] = text
+
+    def spoil(self, path: str, line: int = 0) -> None:
+        """Remember that a value is wrong or missing."""
+        self._spoiled.add(path)
+        self._lines[path] = line
+
+    def sound(self, *paths: str) -> bool:
+        """Whether all of these are there and not spoiled."""
+        return all(path in self._values for path in paths)
 
     def __contains__(self, path: str) -> bool:
-        return path in self._values
+        return path in self._values or path in self._spoiled
+
+    def written(self, path: str) -> str:
+        """The value in the units of whoever wrote the card; empty when there is none."""
+        return self._texts.get(path, "")
+
+    def _get(self, path: str) -> Value:
+        if path in self._spoiled:
+            raise Spoiled(path)
+        return self._values[path]
 
     def line(self, path: str) -> int:
         """Line of a key; 0 when the card does not give it."""
@@ -62,7 +99,7 @@ class Values:
 
     def number(self, path: str) -> float:
         """Value of a key that is a number, SI."""
-        value = self._values[path]
+        value = self._get(path)
         if isinstance(value, str | frozenset):
             raise TypeError(f"{path} is no number.")
         return float(value)
@@ -73,11 +110,11 @@ class Values:
 
     def text(self, path: str) -> str:
         """Value of a key that is a word or a text."""
-        return str(self._values[path])
+        return str(self._get(path))
 
     def names(self, path: str) -> frozenset[str]:
         """Value of a key that is a list of names."""
-        value = self._values[path]
+        value = self._get(path)
         if not isinstance(value, frozenset):
             raise TypeError(f"{path} is no list.")
         return value
@@ -87,32 +124,60 @@ class Values:
         return dict(self._values)
 
 
-def read(text: str, name: str, keys: Sequence[Key], problems: Problems) -> Values:
+def read(text: str, keys: Sequence[Key], problems: Problems) -> Values:
     """Return the values of a card by its table of keys; mistakes go into `problems`.
 
     Raises: CardError when the text is no card at all.
     """
     table = {key.path: key for key in keys}
+    sections = {path.partition(".")[0] for path in table if "." in path}
     values = Values()
-    for entry in entries(text, name):
+    meant: dict[str, str] = {}
+    for entry in entries(text, problems):
         key = table.get(entry.path)
-        if key is None:
-            problems.add(entry.line, _unknown(entry.path, table))
+        if key is not None:
+            try:
+                values.set(key.path, _value(key, entry.text), entry.line, _shown(entry))
+            except QuantityError as error:
+                values.spoil(key.path, entry.line)
+                problems.add(entry.line, f"'{key.path}: {_shown(entry)}' {error}")
             continue
-        try:
-            values.set(key.path, _value(key, entry.text), entry.line)
-        except QuantityError as error:
-            values.set(key.path, _stand_in(key), entry.line)
-            problems.add(entry.line, f"'{key.path}: {_shown(entry)}' {error}")
+        if problems.full:
+            problems.add(entry.line, "is no key of this card.")
+            continue
+        section, dot, _ = entry.path.partition(".")
+        if dot and sections and section not in sections and section not in table:
+            if section not in meant:
+                meant[section] = _near(section, sections, 0.0)
+                problems.add(
+                    entry.line,
+                    f"'{section}' is no section of this card; the nearest is '{meant[section]}'.",
+                )
+        elif entry.path not in sections or entry.text:
+            # A section whose keys are all remarks is as good as none.
+            problems.add(entry.line, _unknown(entry.path, table, sections))
     for key in keys:
         if key.path in values or key.default == OPTIONAL:
             continue
-        if key.default == REQUIRED:
+        if key.default != REQUIRED:
+            values.set(key.path, _value(key, key.default), text=key.default)
+            continue
+        values.spoil(key.path)
+        if key.path.partition(".")[0] not in meant.values():
             problems.add(0, f"'{key.path}' is missing: {key.meaning}{_possible(key)}.")
-            values.set(key.path, _stand_in(key))
-        else:
-            values.set(key.path, _value(key, key.default))
     return values
+
+
+def hold_to(
+    checks: Sequence[Callable[[Values], Iterable[tuple[str, str]]]],
+    values: Values,
+    problems: Problems,
+) -> None:
+    """Note what each check finds between the values; one that rests on a spoiled value is over."""
+    for check in checks:
+        with contextlib.suppress(Spoiled):
+            for path, sentence in check(values):
+                problems.add(values.line(path), sentence)
 
 
 def in_unit(value: float, unit: str) -> str:
@@ -124,24 +189,27 @@ def in_unit(value: float, unit: str) -> str:
 
 def _shown(entry: Entry) -> str:
     shown = entry.text if isinstance(entry.text, str) else f"[{', '.join(entry.text)}]"
-    return shown if len(shown) <= 60 else f"{shown[:57]}..."
+    return shown if len(shown) <= SHOWN_MAX else f"{shown[: SHOWN_MAX - 3]}..."
 
 
-def _unknown(path: str, table: Mapping[str, Key]) -> str:
-    section, _, word = path.rpartition(".")
-    if path in {known.split(".")[0] for known in table if "." in known}:
+def _unknown(path: str, table: Mapping[str, Key], sections: set[str]) -> str:
+    if path in sections:
         return f"'{path}' is a section; put its keys under it, indented."
+    section, _, word = path.rpartition(".")
     inside = [known for known in table if known.rpartition(".")[0] == section]
-    near = difflib.get_close_matches(word, [known.rpartition(".")[2] for known in inside], 1, 0.5)
+    near = _near(word, [known.rpartition(".")[2] for known in inside], 0.5)
     if near:
-        nearest = f"{section}.{near[0]}" if section else near[0]
+        nearest = f"{section}.{near}" if section else near
     else:
-        nearest = _nearest(path, table)
+        # The same word in another section, else whatever looks most like it.
+        same = [known for known in table if known.rpartition(".")[2] == word]
+        nearest = same[0] if same else _near(path, [*table, *sections], 0.0)
     return f"'{path}' is no key of this card; the nearest is '{nearest}'."
 
 
-def _nearest(word: str, known: Iterable[str]) -> str:
-    return difflib.get_close_matches(word, list(known), 1, 0.0)[0]
+def _near(word: str, known: Iterable[str], least: float) -> str:
+    found = difflib.get_close_matches(word[:WORD_MAX], list(known), 1, least)
+    return found[0] if found else ""
 
 
 def _value(key: Key, text: str | tuple[str, ...]) -> Value:
@@ -210,7 +278,7 @@ def _parts(key: Key, text: str | tuple[str, ...]) -> Value:
     seen: set[str] = set()
     for word in words:
         if word not in key.choices:
-            near = _nearest(word, key.choices)
+            near = _near(word, key.choices, 0.0)
             raise QuantityError(
                 f"has '{word}', which is no part; the nearest is '{near}' "
                 f"(possible: {', '.join(key.choices)})."
@@ -226,13 +294,26 @@ def _check_range(key: Key, value: float) -> None:
     if key.low - tolerance <= value <= key.high + tolerance:
         return
     unit = f" {key.unit}" if key.unit else ""
-    slip = ""
-    if key.unit in ("mm", "bar", "g", "mm/s"):
-        for factor in (10.0, 0.1, 25.4, 1 / 25.4):
-            if key.low <= value * factor <= key.high:
-                slip = f" Did you mean {value * factor:.4g}{unit}?"
-                break
-    raise QuantityError(f"is outside what is possible, {key.low:g} to {key.high:g}{unit}.{slip}")
+    says = f"is outside what is possible, {key.low:g} to {key.high:g}{unit}."
+    if key.gives is not None:
+        says += f" {key.gives(value * UNITS[key.unit].si)}"
+    for factor in SLIPS.get(key.unit, ()):
+        if key.low <= value * factor <= key.high:
+            says += f" Did you mean {value * factor:.4g}{unit}?"
+            break
+    raise QuantityError(says)
+
+
+SLIPS: dict[str, tuple[float, ...]] = {
+    **dict.fromkeys(("mm", "mm/s", "mm/s2"), (10.0, 0.1, 25.4, 1 / 25.4)),
+    "bar": (10.0, 0.1, 1 / 14.5, 0.01),
+    "g": (10.0, 0.1, 28.35, 1 / 28.35, 1000.0),
+    "s": (0.001, 1000.0),
+    "ms": (10.0, 0.1, 1000.0, 0.001),
+    "N": (10.0, 0.1, 4.448),
+    "deg": (10.0, 0.1),
+}
+"""Factors by which a value may be off: decimal point, inches, psi, ounces, thousandths."""
 
 
 def _possible(key: Key) -> str:
@@ -246,15 +327,3 @@ def _possible(key: Key) -> str:
 def _or(words: Sequence[str]) -> str:
     quoted = [f"'{word}'" for word in words]
     return quoted[0] if len(quoted) == 1 else f"{', '.join(quoted[:-1])} or {quoted[-1]}"
-
-
-def _stand_in(key: Key) -> Value:
-    """A value in the place of a wrong one, so that the remaining checks still run."""
-    if key.kind == "parts":
-        return frozenset()
-    if key.kind == "choice":
-        return True if "yes" in key.choices else key.choices[0]
-    if key.kind == "text":
-        return "-"
-    si = UNITS[key.unit].si if key.unit in UNITS else 1.0
-    return max(key.low, min(key.high, 1.0)) * si

@@ -1,13 +1,71 @@
-"""Quantities with units, as people write them on a card: "50 mm", "1/4 in", "2 bar", "300 ms"."""
+"""Quantities with units, as people write them on a card: "50 mm", "1/4 in", "22 psi", "1.8 deg"."""
 
 from __future__ import annotations
 
+import difflib
+import math
 import re
-from functools import lru_cache
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
-if TYPE_CHECKING:
-    import pint
+Dimensions = tuple[int, int, int, int, int]
+"""Exponents of metre, kilogram, second, volt and radian."""
+
+LENGTH: Dimensions = (1, 0, 0, 0, 0)
+MASS: Dimensions = (0, 1, 0, 0, 0)
+TIME: Dimensions = (0, 0, 1, 0, 0)
+VOLTAGE: Dimensions = (0, 0, 0, 1, 0)
+ANGLE: Dimensions = (0, 0, 0, 0, 1)
+FORCE: Dimensions = (1, 1, -2, 0, 0)
+PRESSURE: Dimensions = (-1, 1, -2, 0, 0)
+
+KINDS: dict[Dimensions, str] = {
+    LENGTH: "a length",
+    MASS: "a mass",
+    TIME: "a time",
+    VOLTAGE: "a voltage",
+    ANGLE: "an angle",
+    FORCE: "a force",
+    PRESSURE: "a pressure",
+    (2, 0, 0, 0, 0): "an area",
+    (3, 0, 0, 0, 0): "a volume",
+    (1, 0, -1, 0, 0): "a speed",
+    (1, 0, -2, 0, 0): "an acceleration",
+    (-3, 1, 0, 0, 0): "a density",
+}
+
+POUND_KG = 0.45359237
+INCH_M = 0.0254
+GRAVITY = 9.80665
+POUND_FORCE_N = POUND_KG * GRAVITY
+
+ATOMS: dict[str, tuple[float, Dimensions]] = {
+    **{name: (si, LENGTH) for name, si in {
+        "m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": INCH_M, "inch": INCH_M,
+        "inches": INCH_M, '"': INCH_M, "thou": INCH_M / 1000, "ft": 12 * INCH_M}.items()},
+    **{name: (si, MASS) for name, si in {
+        "kg": 1.0, "g": 1e-3, "mg": 1e-6, "lb": POUND_KG, "lbs": POUND_KG,
+        "oz": POUND_KG / 16}.items()},
+    **{name: (si, TIME) for name, si in {
+        "s": 1.0, "sec": 1.0, "ms": 1e-3, "us": 1e-6, "min": 60.0, "h": 3600.0, "hour": 3600.0,
+        "hours": 3600.0, "day": 86_400.0, "days": 86_400.0, "d": 86_400.0}.items()},
+    **{name: (si, FORCE) for name, si in {
+        "N": 1.0, "kN": 1e3, "mN": 1e-3, "lbf": POUND_FORCE_N, "ozf": POUND_FORCE_N / 16,
+        "kgf": GRAVITY, "gf": GRAVITY / 1000}.items()},
+    **{name: (si, PRESSURE) for name, si in {
+        "Pa": 1.0, "hPa": 100.0, "kPa": 1e3, "MPa": 1e6, "bar": 1e5, "mbar": 100.0,
+        "psi": POUND_FORCE_N / INCH_M**2, "atm": 101_325.0}.items()},
+    **{name: (si, ANGLE) for name, si in {
+        "rad": 1.0, "deg": math.pi / 180, "degree": math.pi / 180, "degrees": math.pi / 180,
+        "°": math.pi / 180, "turn": 2 * math.pi}.items()},
+    **{name: (si, VOLTAGE) for name, si in {"V": 1.0, "mV": 1e-3}.items()},
+    **{name: (si, (3, 0, 0, 0, 0)) for name, si in {
+        "l": 1e-3, "L": 1e-3, "ml": 1e-6, "mL": 1e-6, "cc": 1e-6}.items()},
+}  # fmt: skip
+"""Every unit with its factor to SI; a card may join them, as in mm/s2 or kg/m^3.
+
+Source: NIST Special Publication 811 (2008), appendix B.8, where inch, pound and standard gravity
+are exact.
+"""
 
 
 class Unit(NamedTuple):
@@ -17,39 +75,17 @@ class Unit(NamedTuple):
     measures: str
 
 
-UNITS: dict[str, Unit] = {
-    "mm": Unit(1e-3, "a length"),
-    "mm/s": Unit(1e-3, "a speed"),
-    "mm/s2": Unit(1e-3, "an acceleration"),
-    "ms": Unit(1e-3, "a time"),
-    "s": Unit(1.0, "a time"),
-    "min": Unit(60.0, "a time"),
-    "days": Unit(86_400.0, "a time"),
-    "bar": Unit(1e5, "a pressure"),
-    "N": Unit(1.0, "a force"),
-    "V": Unit(1.0, "a voltage"),
-    "g": Unit(1e-3, "a mass"),
-    "g/cm3": Unit(1e3, "a density"),
-}
-"""Units that the tables of keys are written in; a card may use any other unit of the same kind."""
-
 _FRACTION = r"(?:(?P<whole>\d{1,4})\s+)?(?P<top>\d{1,4})/(?P<bottom>\d{1,4})"
 _DECIMAL = r"(?P<decimal>[-+]?(?:\d{1,12}(?:[.,]\d{0,12})?|[.,]\d{1,12})(?:[eE][-+]?\d{1,2})?)"
 _QUANTITY = re.compile(rf"(?:{_FRACTION}|{_DECIMAL})\s*(?P<unit>[^\d\s].*)?", re.ASCII)
-_FACTOR = r"[A-Za-zµ°\"']{1,24}(?:\*\*|\^)?[23²³]?"
-_UNIT = re.compile(rf"{_FACTOR}(?:\s*[/*·]\s*{_FACTOR}){{0,2}}")
-_SIGNS = str.maketrans({"²": "2", "³": "3", "·": "*", "^": "", "µ": "u"})
+_FACTOR = re.compile(r"([A-Za-z\"°]{1,12})(?:\^?([23]))?")
+_SIGNS = str.maketrans({"²": "2", "³": "3", "·": "*", "µ": "u", "μ": "u"})
+UNIT_LENGTH_MAX = 40
+FACTORS_MAX = 4
 
 
 class QuantityError(ValueError):
     """No such quantity; the message is the rest of a sentence that begins with the text."""
-
-
-@lru_cache(maxsize=1)
-def _registry() -> pint.UnitRegistry[float]:
-    import pint
-
-    return pint.UnitRegistry()
 
 
 def number(text: str) -> float:
@@ -81,24 +117,46 @@ def quantity(text: str, unit: str) -> float:
     Example: quantity("1/4 in", "mm") is 6.35.
     """
     value, written = _split(text)
-    measures = UNITS[unit].measures
+    wanted_si, wanted = _dissect(unit) or (1.0, LENGTH)
+    measures = KINDS[wanted]
     if not written:
         raise QuantityError(f"has no unit; write {measures} such as '{_plain(value)} {unit}'.")
-    if not _UNIT.fullmatch(written):
-        raise QuantityError(f"has the unknown unit '{written}'; write {measures} in {unit}.")
-    import pint
+    found = _dissect(written)
+    if found is None:
+        near = difflib.get_close_matches(written[:UNIT_LENGTH_MAX], _names_of(wanted), 1, 0.6)
+        hint = f"; the nearest is '{near[0]}'" if near else f"; write {measures} in {unit}"
+        raise QuantityError(f"has the unknown unit '{written[:UNIT_LENGTH_MAX]}'{hint}.")
+    si, dimensions = found
+    if dimensions != wanted:
+        what = f"{KINDS[dimensions]}, not {measures}" if dimensions in KINDS else f"not {measures}"
+        raise QuantityError(f"is {what}; write it in {unit}.")
+    return value * (si / wanted_si)
 
-    registry = _registry()
-    try:
-        source = registry.parse_units(_pint_spelling(written))
-        target = registry.parse_units(_pint_spelling(unit))
-        return float(registry.convert(value, source, target))
-    except pint.DimensionalityError:
-        raise QuantityError(f"is not {measures}; write it in {unit}.") from None
-    except (pint.PintError, ValueError, TypeError, AttributeError, OverflowError):
-        raise QuantityError(
-            f"has the unknown unit '{written}'; write {measures} in {unit}."
-        ) from None
+
+def _names_of(dimensions: Dimensions) -> list[str]:
+    """The units of a kind, those of the tables of keys first."""
+    names = [name for name in UNITS if (_dissect(name) or (0, None))[1] == dimensions]
+    return names + [name for name, (_, own) in ATOMS.items() if own == dimensions]
+
+
+def _dissect(unit: str) -> tuple[float, Dimensions] | None:
+    """Factor to SI and dimensions of a unit such as "mm", "mm/s2" or "kg/m^3"; None if unknown."""
+    if len(unit) > UNIT_LENGTH_MAX:
+        return None
+    plain = unit.translate(_SIGNS).replace("**", "^")
+    parts = re.split(r"\s*([*/])\s*", plain)
+    if len(parts) > 2 * FACTORS_MAX:
+        return None
+    si, total = 1.0, [0, 0, 0, 0, 0]
+    for place in range(0, len(parts), 2):
+        found = _FACTOR.fullmatch(parts[place])
+        atom = ATOMS.get(found[1]) if found is not None else None
+        if found is None or atom is None:
+            return None
+        power = int(found[2] or 1) * (-1 if place and parts[place - 1] == "/" else 1)
+        si *= atom[0] ** power
+        total = [sum_ + power * own for sum_, own in zip(total, atom[1], strict=True)]
+    return si, (total[0], total[1], total[2], total[3], total[4])
 
 
 def _split(text: str) -> tuple[float, str]:
@@ -117,10 +175,21 @@ def _split(text: str) -> tuple[float, str]:
     return value, (found["unit"] or "").strip()
 
 
-def _pint_spelling(unit: str) -> str:
-    plain = unit.translate(_SIGNS).replace('"', "in").replace("**", "")
-    return re.sub(r"(?<=[A-Za-z])([23])(?![0-9A-Za-z])", r"**\1", plain)
-
-
 def _plain(value: float) -> str:
     return f"{value:.6g}"
+
+
+def _unit(name: str) -> Unit:
+    found = _dissect(name)
+    assert found is not None  # A name of our own.
+    return Unit(found[0], KINDS[found[1]])
+
+
+UNITS: dict[str, Unit] = {}
+"""Units that the tables of keys are written in; a card may use any other unit of the same kind."""
+UNITS.update(
+    (name, _unit(name))
+    for name in (
+        *("mm", "mm/s", "mm/s2", "ms", "s", "min", "days", "bar", "N", "V", "g", "g/cm3", "deg"),
+    )
+)

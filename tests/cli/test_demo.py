@@ -7,7 +7,6 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pint
 import pytest
 import scipy.stats  # noqa: F401  (Loading these takes longer than a fast test may.)
 
@@ -19,7 +18,6 @@ from benchd.io import paths
 from benchd.io.request_client import Client, Refused
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 
-pint.UnitRegistry()
 EXAMPLES = Path(__file__).resolve().parents[2] / "benchd" / "examples"
 
 

@@ -8,13 +8,9 @@ from pathlib import Path
 import pytest
 
 from benchd.config import BenchCard, bench_card
-from benchd.config.quantity import quantity
 
 CARDS = Path(__file__).resolve().parent / "cards"
 """Cards of these tests alone, so that the shipped ones can be tuned without touching a test."""
-
-# Loading the tables of units takes longer than a fast test may; here no test pays for it.
-quantity("1 mm", "mm")
 
 
 @pytest.fixture(scope="session")

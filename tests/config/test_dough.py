@@ -40,7 +40,7 @@ def test_draw_back_beyond_take_up_goes_on_top_of_the_stroke(
         ("aim: 30 g", "aim: 800 g", "one portion needs"),
         ("take_up: 2 mm", "take_up: 20 mm", "'take_up' is longer than the whole portion"),
         ("settle: 300 ms", "settle: 300 s", "0 to 9999 ms"),
-        ("density: 1.15 g/cm3", "density: 1.15 g", "is not a density; write it in g/cm3."),
+        ("density: 1.15 g/cm3", "density: 1.15 g", "is a mass, not a density; write it in g/cm3."),
     ],
 )
 def test_a_mistake_is_a_sentence(

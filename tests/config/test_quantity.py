@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchd.config.quantity import UNITS, QuantityError, number, quantity, share
+from benchd.config.quantity import ATOMS, UNITS, QuantityError, number, quantity, share
 
 # The inch is 25.4 mm and the pound-force 4.4482216152605 N exactly, psi 6894.757 Pa, the ounce
 # 28.349523125 g: NIST Special Publication 811 (2008), appendix B.8.
@@ -35,6 +36,11 @@ CONVERSIONS = [
     ("4500 mV", "V", 4.5),
     ("10 min", "min", 10.0),
     ("30 days", "days", 30.0),
+    ("1.8 deg", "deg", 1.8),
+    ("0.5 turn", "deg", 180.0),
+    ("22 psi", "bar", 22 * 6894.757 / 1e5),
+    ("2 kgf", "N", 19.6133),
+    ("60 in/min", "mm/s", 25.4),
 ]
 
 
@@ -52,9 +58,13 @@ def test_every_unit_of_the_tables_reads_itself() -> None:
     ("text", "unit", "says"),
     [
         ("50", "mm", "has no unit; write a length such as '50 mm'."),
-        ("50 bar", "mm", "is not a length; write it in mm."),
+        ("50 bar", "mm", "is a pressure, not a length; write it in mm."),
+        ("5 V*s", "mm", "is not a length; write it in mm."),
+        ("50 MM", "mm", "has the unknown unit 'MM'; write a length in mm."),
+        ("50 bra", "bar", "has the unknown unit 'bra'; the nearest is 'bar'."),
+        ("50 mm/s/s/s/s/s", "mm", "has the unknown unit"),
         ("50 furlong-ish", "mm", "has the unknown unit 'furlong-ish'"),
-        ("50 mmm", "mm", "has the unknown unit 'mmm'"),
+        ("50 mmm", "mm", "has the unknown unit 'mmm'; the nearest is 'mm'."),
         ("wide", "mm", "is not a number with a unit."),
         ("1,000 mm", "mm", "can be read in two ways"),
         ("1/0 in", "mm", "divides by nothing."),
@@ -80,6 +90,18 @@ def test_pure_numbers_and_shares() -> None:
         number("3 mm")
     with pytest.raises(QuantityError, match="share"):
         share("8 g")
+
+
+# The same table by another hand: the library of units that knows them all.
+SPELLED_OTHERWISE = {'"': "inch", "cc": "milliliter", "sec": "second"}
+
+
+@pytest.mark.slow
+def test_every_unit_is_worth_what_the_library_says() -> None:
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry()
+    for name, (si, _) in ATOMS.items():
+        theirs = registry.Quantity(1.0, SPELLED_OTHERWISE.get(name, name)).to_base_units()
+        assert si == pytest.approx(float(theirs.magnitude), rel=1e-9), name
 
 
 @pytest.mark.slow

@@ -1,0 +1,47 @@
+"""Which dough cards are asked about, and in which words."""
+
+from __future__ import annotations
+
+import pytest
+from msgspec.structs import replace
+
+from benchd.core.card_change import VALUES, question
+from tests.core.script import MASA
+
+
+def test_the_first_card_of_a_bench_is_not_asked_about() -> None:
+    assert question(None, MASA) is None
+
+
+def test_the_same_card_is_not_asked_about() -> None:
+    assert question(MASA, replace(MASA, text="another remark")) is None
+    assert question(MASA, replace(MASA, name="other", tolerance=0.0521)) is None
+
+
+@pytest.mark.parametrize("field", [field for field, _, _, _ in VALUES])
+def test_each_value_is_held_to_five_percent_either_way(field: str) -> None:
+    usual = getattr(MASA, field)
+    for factor, asks in ((1.049, False), (1.051, True), (0.951, False), (0.949, True)):
+        asked = question(MASA, replace(MASA, **{field: usual * factor}))
+        assert (asked is not None) == asks, (field, factor)
+
+
+def test_every_value_of_a_card_is_looked_at() -> None:
+    looked_at = {field for field, _, _, _ in VALUES}
+    assert looked_at == set(MASA.__struct_fields__) - {"name", "text"}
+
+
+def test_the_question_names_the_values_and_the_cards() -> None:
+    assert question(MASA, replace(MASA, aim_kg=0.04, settle_s=0.2)) == (
+        "The dough card 'masa' differs from the last use of it: aim 30 g -> 40 g (+33 %), "
+        "settle 300 ms -> 200 ms (-33 %). Is it the right one?"
+    )
+    assert question(MASA, replace(MASA, name="rye", take_up_m=0.0)) == (
+        "The dough card 'rye' differs from 'masa', used last: take_up 2 mm -> 0 mm (-100 %). "
+        "Is it the right one?"
+    )
+
+
+def test_from_nothing_any_value_is_far() -> None:
+    dry = replace(MASA, take_up_m=0.0)
+    assert "take_up 0 mm -> 2 mm. Is it" in (question(dry, MASA) or "")
