@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from protocols.codes import INTERLOCKS
-from protocols.messages import Beat, Clear, Drive, Edge, Here, Move, Moved, Stop, Trip
+from protocols.messages import Beat, Clear, Drive, Edge, Here, Move, Moved, Set, Stop, Trip
 from sim.board import STOP_STEPS, Board, ram_bytes
 from tests.firmware.talk import Talk
 
@@ -111,6 +111,15 @@ def test_il_20_is_set_at_boot_and_cleared_by_the_host() -> None:
     assert talk.of(Trip) == []
     talk.do(Clear, 20)
     assert talk.latches() == set()
+
+
+@pytest.mark.parametrize(("pin", "latch"), [("stop", 1), ("guard", 2), ("ends", 14)])
+def test_a_cause_that_nobody_looks_at_is_not_gone(talk: Talk, pin: str, latch: int) -> None:
+    talk.pin(pin, False)
+    talk.run(5)
+    talk.do(Set, 12, 400)
+    assert talk.refused(Clear, latch) == (40, 0, 0)
+    assert talk.latches() == {latch}
 
 
 def test_a_latch_is_not_cleared_while_something_moves(talk: Talk) -> None:

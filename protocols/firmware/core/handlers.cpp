@@ -86,6 +86,10 @@ static void on_here(Board &board, const Command &command, Answer &answer) {
   board.motion.known = true;
 }
 
+// Interlocks whose cause is looked at: not without limits, which say what is fitted.
+static const uint32_t LOOKED_AT =
+    latch_bits(1, 2, 5, 7) | latch_bits(8, 11, 14, 16) | latch_bit(29);
+
 static void on_clear(Board &board, const Command &command, Answer &answer) {
   const uint8_t interlock = (uint8_t)command.fields[1];
   if (busy(board)) {
@@ -93,6 +97,10 @@ static void on_clear(Board &board, const Command &command, Answer &answer) {
     return;
   }
   if (!(board.safety.latches & latch_bit(interlock))) {
+    return;
+  }
+  if (!board.limits.in_force && (latch_bit(interlock) & LOOKED_AT)) {
+    refuse(answer, wire::NO_NO_LIMITS, 0, 0);
     return;
   }
   int32_t value;

@@ -58,8 +58,8 @@ struct Trip {
 // Does what the stop table says for this cause. A trip latches and sends its event unless it is an automatic one.
 void stop_for(Board &board, Cause cause, const Trip &trip);
 
-inline uint32_t latch_bit(uint8_t interlock) { return (uint32_t)1 << (interlock - 1); }
-inline uint32_t latch_bits(uint8_t a, uint8_t b, uint8_t c, uint8_t d) {
+constexpr uint32_t latch_bit(uint8_t interlock) { return (uint32_t)1 << (interlock - 1); }
+constexpr uint32_t latch_bits(uint8_t a, uint8_t b, uint8_t c, uint8_t d) {
   return latch_bit(a) | latch_bit(b) | latch_bit(c) | latch_bit(d);
 }
 
