@@ -172,7 +172,8 @@ def describe(key: Key) -> str:
 
 def _range(key: Key) -> str:
     if key.kind == "choice":
-        return " or ".join(key.choices)
+        runs = _runs(key.choices)
+        return ", ".join(runs) if len(runs) < len(key.choices) else " or ".join(key.choices)
     if key.kind == "parts":
         return f"any of {', '.join(key.choices)}"
     if key.kind == "text":
@@ -181,6 +182,19 @@ def _range(key: Key) -> str:
         return f"{key.low * 100:g} to {key.high * 100:g} %"
     unit = f" {key.unit}" if key.unit else ""
     return f"{key.low:.9g} to {key.high:.9g}{unit}"
+
+
+def _runs(names: Sequence[str]) -> list[str]:
+    """Return names with those that only count up put together: D2, D3, D4 as "D2 to D4"."""
+    runs: list[list[str]] = []
+    for name in names:
+        letters = name.rstrip("0123456789")
+        number = name[len(letters) :]
+        if runs and number and runs[-1][-1] == f"{letters}{int(number) - 1}":
+            runs[-1].append(name)
+        else:
+            runs.append([name])
+    return [run[0] if len(run) == 1 else f"{run[0]} to {run[-1]}" for run in runs]
 
 
 WORDS_BEHIND = (

@@ -108,6 +108,9 @@ def test_a_card_key_says_range_unit_and_what_stands_for_it() -> None:
     assert keys["limits.thrust"].endswith("; must be given; only where `thrust` is fitted")
     assert keys["cutter.rest"].endswith(": home or far; must be given")
     assert keys["stroke"].endswith("; may be left out")
+    names = ("D2", "D3", "D4", "A0", "A1", "reset")
+    many = DOUGH_KEYS[0]._replace(kind="choice", choices=names)
+    assert ": D2 to D4, A0 to A1, reset; " in describe(many)
 
 
 def test_every_control_of_the_simulator_stands_on_its_page_and_in_its_help(
@@ -316,8 +319,12 @@ def test_every_topic_and_word_that_a_page_points_to_is_there() -> None:
     for page, typed in examples():
         words = shlex.split(typed)[1:]
         if words[0] == "guide" and len(words) > 1:
-            word = " ".join(words[1:])
-            assert guide_pages.topic_of(word) or guide_pages.find(word, INDEX), (page, typed)
+            word, inside = " ".join(words[1:]), " ".join(words[2:])
+            assert (
+                guide_pages.topic_of(word)
+                or guide_pages.find(word, INDEX)
+                or found_on(words[1], inside)
+            ), (page, typed)
 
 
 def test_the_cautions_say_what_every_screen_says() -> None:

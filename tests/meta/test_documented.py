@@ -69,7 +69,8 @@ def _said(path: Path) -> list[str]:
 
 
 def test_no_text_for_people_gives_an_all_clear() -> None:
-    texts = [JOURNAL, (ROOT / "README.md").read_text("utf-8")]
+    texts = [(ROOT / "README.md").read_text("utf-8")]
+    texts += [page.read_text("utf-8") for page in (ROOT / "benchd" / "guide").glob("*.md")]
     for room in ("benchd", "tui", "sim"):
         for path in (ROOT / room).rglob("*.py"):
             texts += _said(path)
@@ -77,5 +78,5 @@ def test_no_text_for_people_gives_an_all_clear() -> None:
         r"\b((?<![Nn]ot )safe to (open|touch|reach)|hands? may go|may reach in)\b"
     )
     for text in texts:
-        assert not all_clear.search(text), text
+        assert not all_clear.search(" ".join(text.split())), text
     assert all_clear.search("It is safe to reach in.")
