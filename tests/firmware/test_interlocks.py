@@ -104,6 +104,21 @@ def test_il_16_and_29_are_cleared_when_air_and_supply_are_back(talk: Talk) -> No
         talk.do(Here, 0)
 
 
+def test_il_29_stops_a_feed_too_where_the_valve_is_driven_home() -> None:
+    talk = Talk().wake(valve_home=1)
+    talk.pins(home=True, far=False)
+    talk.cutter_works = False
+    talk.say(Stop(0))
+    talk.run(100)
+    talk.move(0, 50_000, 4000)
+    talk.run(400)
+    talk.supply(4000)
+    steps = talk.board.steps
+    talk.moved()
+    assert 100 <= talk.board.steps - steps <= 120
+    assert (talk.trips(), talk.board.valve_on) == ([29], True)
+
+
 def test_il_20_is_set_at_boot_and_cleared_by_the_host() -> None:
     talk = Talk()
     talk.run(300)
