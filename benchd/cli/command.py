@@ -101,14 +101,23 @@ def whole_from(low: int, high: int) -> Callable[[str], int]:
 
 def note(text: str) -> None:
     """Say something to the person; standard output stays for the answer."""
+    _end_progress()
     sys.stderr.write(f"{text}\n")
     sys.stderr.flush()
 
 
 def say(text: str) -> None:
     """Print a line of the answer."""
+    _end_progress()
     sys.stdout.write(f"{text}\n")
     sys.stdout.flush()
+
+
+def _end_progress() -> None:
+    # Only where it was loaded can a line of it be in the way.
+    progress = sys.modules.get("benchd.cli.progress")
+    if progress is not None:
+        progress.clear()
 
 
 def caution(command: str) -> None:
@@ -130,6 +139,7 @@ def ask_line(question: str) -> str:
             "answer instead."
         )
     _drop_type_ahead()
+    _end_progress()
     sys.stderr.write(f"{question} ")
     sys.stderr.flush()
     line = sys.stdin.readline()

@@ -58,7 +58,13 @@ def connect(options: argparse.Namespace, timeout_s: float | None = 10.0) -> Clie
 
     Raises: NoDaemon, Usage.
     """
-    return Client(bench_of(options), timeout_s)
+    return Client(bench_of(options), timeout_s, on_wait=_tick)
+
+
+def _tick(method: str, seconds: float) -> None:
+    from benchd.cli import progress
+
+    progress.tick(method, seconds)
 
 
 def status_of(client: Client) -> BenchStatus:

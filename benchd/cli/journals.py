@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import OK, WRONG, Parser, Parts, Usage, Wrong, say, whole_from
+from benchd.cli.progress import working
 from benchd.io import paths
 from tui import view
 
@@ -72,7 +73,8 @@ def find(name: str | None, bench: str | None) -> Path:
 def _list(options: argparse.Namespace) -> int:
     from benchd.analysis.reader import list_journals
 
-    found = [facts for folder in folders(options.bench) for facts in list_journals(folder)]
+    with working("The journals are looked at"):
+        found = [facts for folder in folders(options.bench) for facts in list_journals(folder)]
     for facts in found:
         say(json.dumps(_facts_json(facts)) if options.json else _facts_line(facts))
     if not found and not options.json:
@@ -211,10 +213,11 @@ def _short(value: object) -> str:
 def _check(options: argparse.Namespace) -> int:
     from benchd.analysis.integrity import check, check_folder
 
-    if options.journal is not None or options.head is not None:
-        reports = [check(find(options.journal, options.bench), options.head)]
-    else:
-        reports = [one for folder in folders(options.bench) for one in check_folder(folder)]
+    with working("Every entry is read and its hash compared"):
+        if options.journal is not None or options.head is not None:
+            reports = [check(find(options.journal, options.bench), options.head)]
+        else:
+            reports = [one for folder in folders(options.bench) for one in check_folder(folder)]
     for report in reports:
         if options.json:
             found = {"path": str(report.path), "clean": report.clean, "head": report.head}

@@ -7,6 +7,7 @@ import json
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, say, whole_from
 from benchd.cli.journals import find
+from benchd.cli.progress import working
 from tui import view
 
 
@@ -48,7 +49,8 @@ def _verify(options: argparse.Namespace, path: object) -> int:
 
     from benchd.analysis.replay import DIFFERENCES_MAX, verify_file
 
-    verdict = verify_file(Path(str(path)))
+    with working("The stored inputs run through the core"):
+        verdict = verify_file(Path(str(path)))
     if options.json:
         differences = [one._asdict() for one in verdict.differences]
         say(

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 import socket
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from select import select
 from typing import Any
 
 from benchd.io.paths import PathError, socket_path
@@ -31,13 +32,21 @@ class Client:
     """One connection to a bench's daemon. While it is open this client may be in control.
 
     `timeout_s` is the longest silence before NoDaemon is raised; None waits for ever. `path` is
-    where the socket lies, if not in its usual place.
+    where the socket lies, if not in its usual place. `on_wait(method, seconds)` is called about
+    once a second while an answer is waited for.
 
     Raises: NoDaemon when no daemon listens.
     """
 
-    def __init__(self, bench: str, timeout_s: float | None = 10.0, path: str | None = None) -> None:
+    def __init__(
+        self,
+        bench: str,
+        timeout_s: float | None = 10.0,
+        path: str | None = None,
+        on_wait: Callable[[str, float], None] | None = None,
+    ) -> None:
         self._bench = bench
+        self._on_wait = on_wait
         self._timeout_s = timeout_s
         self._buffer = b""
         self._id = 0
@@ -69,7 +78,7 @@ class Client:
         try:
             self._socket.sendall(json.dumps(ask).encode() + b"\n")
             while True:
-                said = self._read()
+                said = self._read(method)
                 if said.get("id") == self._id and "method" not in said:
                     break
         except OSError as error:
@@ -97,8 +106,19 @@ class Client:
             if "method" in said:
                 yield said["method"], said.get("params")
 
-    def _read(self) -> dict[str, Any]:
+    def _wait(self, method: str) -> None:
+        """Wait until there is something to read, and tell each second."""
+        seconds = 0.0
+        while self._on_wait is not None and not select([self._socket], [], [], 1.0)[0]:
+            seconds += 1.0
+            if self._timeout_s is not None and seconds >= self._timeout_s:
+                raise TimeoutError
+            self._on_wait(method, seconds)
+
+    def _read(self, method: str = "") -> dict[str, Any]:
         while b"\n" not in self._buffer:
+            if method:
+                self._wait(method)
             data = self._socket.recv(65_536)
             if not data or len(self._buffer) > ANSWER_BYTES_MAX:
                 raise ConnectionResetError
