@@ -52,6 +52,7 @@ class Mosquitto:
         self.port = free_port()
         self._program = need_mosquitto()
         self._config = folder / "mosquitto.conf"
+        self.log = folder / "mosquitto.log"
         lines = [
             f"listener {self.port} 127.0.0.1",
             f"allow_anonymous {'true' if anonymous else 'false'}",
@@ -59,6 +60,8 @@ class Mosquitto:
             "user root",
             "persistence false",
             "log_dest stderr",
+            f"log_dest file {self.log}",
+            *(f"log_type {kind}" for kind in ("error", "notice", "information", "subscribe")),
             *settings,
         ]
         self._config.write_text("\n".join(lines) + "\n")

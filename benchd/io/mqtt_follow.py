@@ -136,8 +136,8 @@ class Follower:
                 self._clock = _opening(self._reader)
             last = self._reader.last()
             for n, entry in self._reader.entries(kinds=WANTED, after=self._looked):
-                self._looked = n
                 told = self._told(n, entry)
+                self._looked = n
                 if told is not None:
                     found.append(told)
                     count += 1

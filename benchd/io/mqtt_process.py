@@ -63,6 +63,8 @@ class Publisher:
         self.trouble = ""
         self.something = asyncio.Event()
         self.gone = asyncio.Event()
+        """There is no connection, nor one being made."""
+        self.gone.set()
         self._reported = BrokerStatus(False, 0, 0)
 
     async def run(self, lines: asyncio.StreamReader) -> None:
@@ -98,9 +100,8 @@ class Publisher:
     async def _take_leave(self) -> None:
         self.is_ending = True
         self.something.set()
-        if self.connected:
-            with contextlib.suppress(TimeoutError):
-                await asyncio.wait_for(self.gone.wait(), GOODBYE_S_MAX)
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(self.gone.wait(), GOODBYE_S_MAX)
 
     async def _follow(self) -> None:
         """Look at the journal again and again."""
@@ -138,6 +139,7 @@ class Publisher:
         while self.status is None:
             await self.something.wait()
         while True:
+            self.gone.clear()
             try:
                 will = self._online(up=False, why="gone without a word", is_will=True)
                 async with Session(self.orders.broker, self.orders.bench, will) as session:
@@ -152,7 +154,6 @@ class Publisher:
                 self.gone.set()
             await asyncio.sleep(pause_s(tries, int.from_bytes(os.urandom(4)) / 2**32))
             tries += 1
-            self.gone.clear()
 
     async def _tell_all(self, session: Session) -> None:
         """Tell what there is to tell, until the daemon ends."""
