@@ -47,6 +47,10 @@ SOON_MS_MAX = 500
 SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
 """Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
 
+TRIP_WAIT_NS = 1_000_000_000
+"""A trip event follows the first beat that shows its latch at once; a damaged one comes again after
+300 ms."""
+
 STALE = next(row.code for row in REFUSALS if row.word == "stale")
 BUSY = next(row.code for row in REFUSALS if row.word == "busy")
 
@@ -119,34 +123,56 @@ def _tidy(turn: Turn, said: m.Beat) -> None:
 
 
 def _sync_latches(turn: Turn, mask: int) -> None:
-    """Bring the list of interlocks in line with the board's mask; trip events have brought the
-    values already."""
+    """Bring the list of interlocks in line with the board's mask.
+
+    Trip events bring the values. A latch that is heard of first in a beat is up at once, and is
+    recorded when its event comes; without values if that does not come in time.
+    """
     for number, interlock in INTERLOCK_BY_NUMBER.items():
         up = bool(mask >> (number - 1) & 1)
-        held = number in turn.state.latches
-        if up and not held:
-            cause = turn.state.board.cause
-            value = CAUSES.index(cause) if number == 20 and cause in CAUSES else 0
-            text = words.trip_text(turn.state.facts, number, value, 0)
-            _latch(turn, number, text, None, None)
-        elif held and not up and interlock.place != "daemon":
+        held = turn.state.latches.get(number)
+        if up and held is None:
+            _seen_in_beat(turn, number)
+        elif held is None or interlock.place == "daemon":
+            continue
+        elif not held.told and (not up or turn.now_ns - held.since_ns >= TRIP_WAIT_NS):
+            turn.set(latches={**turn.state.latches, number: replace(held, told=True)})
+            _tell_trip(turn, number, held.text, None, None)
+        if held is not None and not up:
             drop(turn, number)
 
 
-def _latch(turn: Turn, number: int, text: str, value: float | None, bound: float | None) -> None:
+def _seen_in_beat(turn: Turn, number: int) -> None:
+    board = turn.state.board
+    if number == 20 and board.cause in CAUSES:
+        # The board sends no trip for this one: its greeting has told cause and boot number.
+        cause = CAUSES.index(board.cause)
+        text = words.trip_text(turn.state.facts, number, cause, board.boot)
+        _latch(turn, number, text, cause, board.boot)
+        return
+    text = words.latch_text(turn.state.facts, number)
+    latch = Latch(number, turn.now_ns, text, told=False)
+    turn.set(latches={**turn.state.latches, number: latch})
+    _pause(turn, number, text)
+
+
+def _latch(turn: Turn, number: int, text: str, value: int | None, bound: int | None) -> None:
     latch = Latch(number, turn.now_ns, text, value, bound)
     turn.set(latches={**turn.state.latches, number: latch})
     _tell_trip(turn, number, text, value, bound)
 
 
-def _tell_trip(
-    turn: Turn, number: int, text: str, value: float | None, bound: float | None
-) -> None:
+def _tell_trip(turn: Turn, number: int, text: str, value: int | None, bound: int | None) -> None:
     """Record a trip; a series pauses for it."""
     code = INTERLOCK_BY_NUMBER[number].code
     turn.record("trip", interlock=code, up=True, text=text, value=value, bound=bound)
+    _pause(turn, number, text)
+
+
+def _pause(turn: Turn, number: int, text: str) -> None:
     series = turn.state.series
     if series is not None and not series.paused:
+        code = INTERLOCK_BY_NUMBER[number].code
         turn.set(series=replace(series, pausing=True, pause_reason=f"{code}: {text}"))
 
 
@@ -296,7 +322,10 @@ def trip(turn: Turn, said: m.Trip) -> None:
 
 def freed(turn: Turn, said: m.Freed) -> None:
     """A latch of the board was cleared."""
-    if said.interlock in turn.state.latches:
+    held = turn.state.latches.get(said.interlock)
+    if held is not None:
+        if not held.told:
+            _tell_trip(turn, said.interlock, held.text, None, None)
         drop(turn, said.interlock)
 
 

@@ -19,6 +19,9 @@ IDLE_MODES = frozenset({MODES.index("drive-off"), MODES.index("ready"), MODES.in
 """Modes in which nothing moves."""
 
 BOARD_NUMBERS = frozenset(row.number for row in INTERLOCKS if row.place != "daemon")
+BACK = 0x8000
+"""Sample numbers so far ahead, modulo 65536, are taken for numbers that went back."""
+
 IN_FORCE = 1 << PIN["adopted"]
 LOCAL_LOCK = 1 << PIN["local-lock"]
 LOCAL = 1 << PIN["forward"] | 1 << PIN["reverse"]
@@ -27,7 +30,9 @@ LOCAL = 1 << PIN["forward"] | 1 << PIN["reverse"]
 def with_readings(state: State, said: Sample, now_ns: int) -> State:
     """Return the state with the readings of a sample."""
     board = state.board
-    lost = 0 if board.sample_k is None else (said.k - board.sample_k - 1) & 0xFFFF
+    ahead = 1 if board.sample_k is None else (said.k - board.sample_k) & 0xFFFF
+    # A line that came again, or numbers that begin anew, leave out nothing that is known of.
+    lost = ahead - 1 if 0 < ahead < BACK else 0
     board = replace(
         board,
         position=said.position,
@@ -100,9 +105,12 @@ def with_beat(state: State, said: Beat, now_ns: int) -> State:
 
 
 def mirrored(state: State) -> int:
-    """Return the mask of the board's latches as they stand in the list of interlocks."""
+    """Return the mask of the board's latches as they stand in the list of interlocks; -1, which is
+    no mask, while one of them waits for its trip event."""
     mask = 0
-    for number in state.latches:
+    for number, latch in state.latches.items():
+        if not latch.told:
+            return -1
         if number in BOARD_NUMBERS:
             mask |= 1 << (number - 1)
     return mask

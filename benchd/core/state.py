@@ -138,6 +138,8 @@ class Latch(msgspec.Struct, frozen=True):
     bound: int | float | None = None
     latched: bool = True
     cause_gone: bool = False
+    told: bool = True
+    """Recorded in the journal. A latch that a beat brought first waits for its trip event."""
 
 
 class State(msgspec.Struct, frozen=True):

@@ -64,6 +64,20 @@ TRIP_WORDS: dict[int, Words] = {
 """Interlock number to its sentence; value and bound are in the wire's units, see `carries` in
 protocols.codes."""
 
+WITHOUT_VALUES: dict[int, str] = {
+    6: "The cut did not finish in time: something hard, low air, or a piece too large.",
+    7: "The cutter did not come home in time.",
+    9: "No dough for too long a feed: end of the tube, a void, or a dirty eye?",
+    11: "Thrust was over its limit. Do not open: pressure is stored. Relieve first.",
+    12: "Thrust fell at once: something gave way. Vent, look at the fasteners.",
+    14: "End of travel.",
+    16: "Air was outside what the card asks for.",
+    20: "The board restarted. Its position is gone: prove, then say where the feed stands.",
+    24: "Valve or push was on for too long.",
+    29: "The logic supply was too low: the valve is not driven.",
+}
+"""The same for a latch whose trip event did not come, where the sentence holds values."""
+
 SO_WHAT: dict[int, str] = {
     1: "Drive and valve have no power; the barrel may still be loaded.",
     2: "The cutter went to its rest; the barrel may still be loaded.",
@@ -114,6 +128,11 @@ def trip_text(facts: BenchFacts, number: int, value: int, bound: int) -> str:
         return words(facts, value, bound)
     interlock = INTERLOCK_BY_NUMBER.get(number)
     return f"{interlock.title.capitalize()}." if interlock else f"Interlock {number}."
+
+
+def latch_text(facts: BenchFacts, number: int) -> str:
+    """Return the sentence for a latch of the board of which no value is known."""
+    return WITHOUT_VALUES.get(number) or trip_text(facts, number, 0, 0)
 
 
 def refusal(facts: BenchFacts, reason: int, value: int, bound: int) -> No:

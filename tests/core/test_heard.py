@@ -7,6 +7,7 @@ import pytest
 from benchd.core.effects import StopNow
 from benchd.core.inputs import EventGap, LinkDown, LinkUp, Wake
 from protocols import messages as m
+from protocols.codes import CAUSES
 from protocols.limits import LIMITS
 from tests.core.script import ALL, MS, OTHER, S, Script, bench, proven
 
@@ -156,6 +157,57 @@ def test_a_beat_tells_the_latches_even_if_the_trip_was_never_heard() -> None:
     s.board.latches = 0
     s.run(0.2)
     assert 9 not in s.state.latches
+
+
+def _ups(s: Script, code: str) -> list[tuple[object, object]]:
+    return [
+        (r["value"], r["bound"]) for r in s.records("trip") if r["interlock"] == code and r["up"]
+    ]
+
+
+def test_a_latch_that_a_beat_brings_first_is_up_at_once_and_told_with_its_values() -> None:
+    s = Script().ready()
+    s.ask("series", every_s=5.0)
+    s.run(1)
+    s.board.latches = 1 << 15
+    s.run(0.1)
+    assert s.state.latches[16].latched
+    assert s.state.series is not None
+    assert s.state.series.pausing or s.state.series.paused
+    assert _ups(s, "IL-16") == []
+    s.run(0.3)  # The event was damaged once.
+    s.tell(m.Trip(99, 0, 0, 16, 900, 1800, 100))
+    s.run(2)
+    assert _ups(s, "IL-16") == [(900, 1800)]
+    assert (s.state.latches[16].value, s.state.latches[16].bound) == (900, 1800)
+
+
+def test_a_latch_whose_trip_does_not_come_is_told_without_values() -> None:
+    s = Script().ready()
+    s.board.latches = 1 << 15
+    s.run(2)
+    assert _ups(s, "IL-16") == [(None, None)]
+    assert s.records("trip")[-1]["text"] == "Air was outside what the card asks for."
+
+
+@pytest.mark.parametrize("how", ["beat", "freed"])
+def test_a_latch_that_goes_before_it_was_told_is_told_first(how: str) -> None:
+    s = Script().ready()
+    s.board.latches = 1 << 8
+    s.run(0.1)
+    s.board.latches = 0
+    if how == "freed":
+        s.tell(m.Freed(99, 0, 9))
+    s.run(0.3)
+    told = [r["up"] for r in s.records("trip") if r["interlock"] == "IL-09"]
+    assert told == [True, False]
+    assert 9 not in s.state.latches
+
+
+def test_the_latch_of_a_restart_is_told_with_the_cause_that_the_greeting_gave() -> None:
+    s = Script().connect()
+    greeting = s.board.greeting(s.now_ns)
+    assert _ups(s, "IL-20") == [(CAUSES.index(greeting.cause), greeting.boot)]
 
 
 def test_an_old_trip_that_is_told_late_does_not_stay() -> None:

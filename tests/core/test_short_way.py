@@ -71,6 +71,7 @@ def long_way(state: State, said: m.BoardMessage, now_ns: int) -> tuple[State, li
     dry=st.booleans(),
     fitted=st.sampled_from([(), ("air",)]),
     latches=st.sets(st.sampled_from([9, 15, 17, 19, 20, 30])),
+    told=st.booleans(),
     later_ns=st.sampled_from([0, 1_000_000, 100_000_000, 2_000_000_000]),
 )
 def test_both_ways_come_to_the_same(
@@ -79,10 +80,14 @@ def test_both_ways_come_to_the_same(
     dry: bool,
     fitted: tuple[str, ...],
     latches: set[int],
+    told: bool,
     later_ns: int,
 ) -> None:
     start = START[fitted]
-    up = {number: Latch(number, start.last_word_ns, "up") for number in latches}
+    up = {
+        number: Latch(number, start.last_word_ns, "up", told=told or number != 9)
+        for number in latches
+    }
     # The rules themselves must already have said what they have to say of this state.
     state = replace(start, link=link, dry_needed=dry, latches={**start.latches, **up})
     settled = Turn(state, start.last_word_ns)
@@ -97,6 +102,20 @@ def test_the_short_way_is_taken_at_rest_and_not_while_something_runs() -> None:
     assert short_way.short_way(script.state, sample, script.now_ns) is not None
     script.ask("jog", distance_m=0.001)
     assert short_way.short_way(script.state, sample, script.now_ns) is None
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "lost"),
+    [(7, 7, 0), (7, 6, 0), (7, 0, 0), (0, 65_535, 0), (65_535, 0, 0), (65_535, 2, 2), (7, 9, 1)],
+)
+def test_a_sample_that_comes_again_or_goes_back_is_no_loss(
+    before: int, after: int, lost: int
+) -> None:
+    s = Script().ready()
+    for k in (before, after):
+        counted = s.state.samples_lost
+        s.tell(m.Sample(k, 0, 0, 100, 0, 2000, 5000))
+    assert s.state.samples_lost - counted == lost
 
 
 START = {fitted: Script(bench(*fitted)).connect().run(1).state for fitted in ((), ("air",))}

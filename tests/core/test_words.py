@@ -22,6 +22,15 @@ def test_every_interlock_of_the_board_has_a_sentence_of_its_own(row: object) -> 
 
 
 @pytest.mark.parametrize(
+    "number", [r.number for r in INTERLOCKS if r.kind == "T" and r.place != "daemon"]
+)
+def test_a_latch_of_which_no_value_is_known_is_told_without_one(number: int) -> None:
+    text = words.latch_text(FACTS, number)
+    assert text.endswith((".", "?"))
+    assert not any(character.isdigit() for character in text)
+
+
+@pytest.mark.parametrize(
     ("number", "value", "bound", "part"),
     [
         (3, 40, 160, "at rest for 40 ms of 160 ms"),
