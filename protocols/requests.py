@@ -126,6 +126,8 @@ class Portion(Request, frozen=True):
     dough: str
     button: bool = False
     """True: the portion waits for the local button."""
+    confirmed: bool = False
+    """True: a card that differs from the one used last is the right one."""
 
 
 class Series(Request, frozen=True):
@@ -136,6 +138,8 @@ class Series(Request, frozen=True):
     dough: str
     every_s: float
     count: int | None = None
+    confirmed: bool = False
+    """True: a card that differs from the one used last is the right one."""
 
 
 class Arm(Request, frozen=True):

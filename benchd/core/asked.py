@@ -8,7 +8,7 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
-from benchd.core import asked_feed, asked_people, cycle
+from benchd.core import asked_feed, asked_people, card_change, cycle
 from benchd.core.asking import answer, free, still
 from benchd.core.facts import Dough
 from benchd.core.inputs import Asked
@@ -151,6 +151,17 @@ def _dough(said: Asked) -> Dough | No:
     )
 
 
+def _take_card(turn: Turn, said: Asked, dough: Dough, *, confirmed: bool) -> bool:
+    """Remember the card as the one used last, or ask the person first; False when it is asked."""
+    carry = turn.state.carry
+    ask = None if confirmed else card_change.question(carry.dough, dough)
+    if ask is not None:
+        turn.refuse(said.client, said.ask, No(ask, "card"), question=True)
+        return False
+    turn.set(carry=replace(carry, dough=replace(dough, text="")))
+    return True
+
+
 def portion(turn: Turn, said: Asked, params: r.Portion) -> No | None:
     """Make one portion."""
     dough = _dough(said)
@@ -164,6 +175,8 @@ def portion(turn: Turn, said: Asked, params: r.Portion) -> No | None:
         no = No("The tube is at its end: one more portion would pass the heel.", "travel")
     if no is not None:
         return no
+    if not _take_card(turn, said, dough, confirmed=params.confirmed):
+        return None
     cycle.start_portion(turn, dough, said.client, said.ask, button=params.button)
     return None
 
@@ -188,6 +201,8 @@ def series(turn: Turn, said: Asked, params: r.Series) -> No | None:
         no = No("A series is paused: resume or finish it first.", "series")
     if no is not None:
         return no
+    if not _take_card(turn, said, dough, confirmed=params.confirmed):
+        return None
     every_ns = round(params.every_s * 1e9)
     turn.set(series=Series(said.client, said.ask, dough, params.count, every_ns, turn.now_ns))
     turn.record(

@@ -38,7 +38,7 @@ from benchd.core.state import Board, State
 from benchd.core.turn import No, Turn
 from protocols.messages import BoardMessage
 
-CORE_VERSION = 1
+CORE_VERSION = 2
 """Grows when the same inputs may lead to other decisions; written into every journal."""
 
 IDLE_WAKE_NS = 1_000_000_000

@@ -51,6 +51,8 @@ class Carry(msgspec.Struct, frozen=True):
     unweighed: tuple[int, ...] = ()
     aim_kg: float | None = None
     """Aim of the last portion: what a weight is compared with after a restart."""
+    dough: Dough | None = None
+    """The dough card used last, without its text: what the next one is compared with."""
 
 
 class Input(msgspec.Struct, frozen=True, tag_field="input"):

@@ -18,7 +18,7 @@ WALL_US = 1_700_000_000_000_000
 PERSON, OTHER = 1, 2
 """Two clients."""
 
-MASA = Dough("masa", 0.030, 1150, 0.013, 0.002, 0.010, 0.002, 0.3)
+MASA = Dough("masa", 0.030, 1150.0, 0.013, 0.002, 0.010, 0.002, 0.3)
 """A portion that takes about 3 s."""
 
 

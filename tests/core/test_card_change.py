@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import msgspec
 import pytest
 from msgspec.structs import replace
 
 from benchd.core.card_change import VALUES, question
-from tests.core.script import MASA
+from benchd.core.inputs import Carry
+from tests.core.script import MASA, Script
 
 
 def test_the_first_card_of_a_bench_is_not_asked_about() -> None:
@@ -45,3 +49,57 @@ def test_the_question_names_the_values_and_the_cards() -> None:
 def test_from_nothing_any_value_is_far() -> None:
     dry = replace(MASA, take_up_m=0.0)
     assert "take_up 0 mm -> 2 mm. Is it" in (question(dry, MASA) or "")
+
+
+# In the core.
+
+PORTION_S = 6.0
+FATTER = replace(MASA, aim_kg=0.04)
+WAYS = [("portion", {}), ("series", {"every_s": 8.0, "count": 1})]
+
+
+@pytest.mark.parametrize(("method", "params"), WAYS)
+def test_another_card_is_asked_about_before_anything_moves(
+    method: str, params: dict[str, Any]
+) -> None:
+    s = Script().ready()
+    s.must("portion", PORTION_S)
+    refusal = s.refused(s.ask(method, dough=FATTER, **params))
+    assert refusal.question
+    assert refusal.condition == "card"
+    assert "aim 30 g -> 40 g (+33 %)" in refusal.message
+    s.run(5)
+    assert len(s.records("portion")) == 1
+    assert s.state.series is None
+
+    s.ask(method, dough=FATTER, confirmed=True, **params)
+    s.run(5)
+    assert [record["aim_kg"] for record in s.records("portion")] == [0.03, 0.04]
+
+
+@pytest.mark.parametrize(("method", "params"), WAYS)
+def test_the_card_that_was_confirmed_is_the_next_to_compare_with(
+    method: str, params: dict[str, Any]
+) -> None:
+    s = Script().ready()
+    s.must("portion", PORTION_S)
+    s.ask(method, dough=FATTER, confirmed=True, **params)
+    s.run(6)
+    s.must("portion", PORTION_S, dough=FATTER)
+    assert s.refused(s.ask("portion", dough=MASA)).question
+
+
+def test_a_card_that_was_not_confirmed_changes_nothing() -> None:
+    s = Script().ready()
+    s.must("portion", PORTION_S)
+    s.refused(s.ask("portion", dough=FATTER))
+    s.must("portion", PORTION_S, dough=replace(MASA, text="other words"))
+
+
+def test_the_card_used_last_outlives_the_daemon_without_its_text() -> None:
+    s = Script().ready()
+    s.must("portion", PORTION_S, dough=replace(MASA, text="dough: masa"))
+    carry = msgspec.convert(s.records("carry")[-1], Carry)
+    assert carry.dough == MASA
+    after = Script(carry=carry).ready()
+    assert after.refused(after.ask("portion", dough=FATTER)).question
