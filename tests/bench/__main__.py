@@ -159,6 +159,21 @@ def _rpc(folder: Path) -> Iterator[Figure]:
     )
 
 
+def _mqtt(folder: Path) -> Iterator[Figure]:
+    from tests.bench.mqtt import request_beside_brokers
+
+    got = request_beside_brokers()
+    for word, name in (("on", "with MQTT"), ("frozen", "broker frozen")):
+        yield Figure(
+            f"request {name}, p99 to without",
+            f"{got[f'{word}_ratio']:.2f} (p50 {got[f'{word}_p50_ms']:.2f} ms, "
+            f"p99 {got[f'{word}_p99_ms']:.2f} ms)",
+            "1.1",
+            got[f"{word}_ratio"] <= 1.1,
+            f"p50 {got['off_p50_ms']:.2f} ms, p99 {got['off_p99_ms']:.2f} ms without MQTT",
+        )
+
+
 PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "link": _link,
     "answer": _answer,
@@ -169,6 +184,7 @@ PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "core": _core,
     "start": _start,
     "rpc": _rpc,
+    "mqtt": _mqtt,
 }
 
 
