@@ -24,10 +24,11 @@ WATCHES: dict[int, str] = {
     2: "The contact of the guard, all the time; a broken wire reads as open.",
     3: "How long ago the feed made its last step, whenever the cutter is to move.",
     4: f"The cutter's home switch before any feed move: on for {limits.HOME_STEADY_MS} ms. Let "
-    "through all the same: a jog in reverse of at most 1000 steps, to free a blade.",
+    "through all the same: a jog in reverse of at most 1000 steps that begins with the cutter "
+    "away, to free a blade.",
     5: "The cutter's home switch while the feed steps.",
     6: "The time from the valve to the far switch in a cut.",
-    7: "The time from the valve going back to the home switch.",
+    7: "The time from the valve going back to the home switch, and whether that stays on.",
     8: "Both cutter switches: on together, or the far one on long after the valve went back.",
     9: "The eye in take-up and push: how far the feed went without dough. Before dough was seen "
     "in this push the longer limit for the first flow holds.",
@@ -42,7 +43,8 @@ WATCHES: dict[int, str] = {
     21: "The number, check value, range and age of each command.",
     22: "The two local switches.",
     23: "The local switches and the button, in a series and in a portion.",
-    24: "How long the valve is driven, and how long take-up and push last, each by itself.",
+    24: "How long the valve holds the far level in a cut, and how long take-up and push last, each "
+    "by itself.",
     29: "The supply of the board's logic when a cut is due, and while the valve is driven.",
 }
 """What the board's interlocks look at (SPEC.md, section 11). The daemon's say it themselves."""
