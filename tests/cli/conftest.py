@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -50,3 +52,21 @@ def benchd(capsys: pytest.CaptureFixture[str]) -> Callable[..., Outcome]:
         return Outcome(code, said.out, said.err)
 
     return typed
+
+
+class Terminal(io.StringIO):
+    """A person at a terminal who types these lines."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.fixture
+def typing(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
+    """Put a person at the terminal."""
+
+    def types(text: str) -> None:
+        monkeypatch.setattr(sys, "stdin", Terminal(text))
+        monkeypatch.setattr("benchd.cli.command._drop_type_ahead", lambda: None)
+
+    return types
