@@ -154,7 +154,8 @@ class Talk:
         now_us = self.now_us
         if self.board.valve_on != self._valve_on:
             self._valve_on = self.board.valve_on
-            leaves, comes = ("home", "far") if self._valve_on else ("far", "home")
+            away = self._valve_on != bool(self.limits["valve_home"])
+            leaves, comes = ("home", "far") if away else ("far", "home")
             self._plan = []
             if self.cutter_works:
                 self._plan = [(now_us + self._leave_us, leaves, False)]

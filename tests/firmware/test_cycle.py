@@ -430,6 +430,17 @@ def test_a_valve_whose_driven_level_is_home() -> None:
     assert talk.board.valve_on
 
 
+def test_no_feed_while_only_missing_air_holds_the_cutter_home() -> None:
+    talk = Talk().wake(valve_home=1)
+    talk.cutter_works = False
+    assert talk.is_on("home")
+    assert not talk.board.valve_on
+    assert talk.refused(Move, 0, 100, 1000, talk.beat().nonce)[0] == 4
+    talk.say(Stop(0))
+    talk.run(10)
+    talk.do(Move, 0, 100, 1000, talk.beat().nonce)
+
+
 def test_a_stop_leaves_the_valve_while_nobody_says_which_level_is_home() -> None:
     talk = Talk("eye", "local").wake(valve_home=1)
     talk.say(Stop(0))

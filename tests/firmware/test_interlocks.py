@@ -106,10 +106,8 @@ def test_il_16_and_29_are_cleared_when_air_and_supply_are_back(talk: Talk) -> No
 
 def test_il_29_stops_a_feed_too_where_the_valve_is_driven_home() -> None:
     talk = Talk().wake(valve_home=1)
-    talk.pins(home=True, far=False)
-    talk.cutter_works = False
     talk.say(Stop(0))
-    talk.run(100)
+    talk.run(300)
     talk.move(0, 50_000, 4000)
     talk.run(400)
     talk.supply(4000)

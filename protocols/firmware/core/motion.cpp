@@ -134,7 +134,9 @@ void cutter_rest(Board &board) { set_valve(board, false); }
 
 bool cutter_is_home(const Board &board) {
   if (board.sense.watch & MASK_HOME) {
-    return past(board.sense.age[AGE_HOME], wire::HOME_STEADY_MS);
+    // With the valve at the other level only missing air holds it there.
+    const bool valve = (board.motion.outputs & OUT_VALVE) != 0;
+    return valve == home_level(board) && past(board.sense.age[AGE_HOME], wire::HOME_STEADY_MS);
   }
   return past(board.sense.age[AGE_VALVE_HOME], (uint32_t)limit(board.limits, wire::LIMIT_RETURN_MS));
 }

@@ -64,7 +64,7 @@ void cutter_far(Board &board);
 void cutter_home(Board &board);
 void cutter_rest(Board &board);
 
-// The home switch has been on, or the valve at the home level, for long enough.
+// The valve is at the home level, and the home switch has been on, or that level, for long enough.
 bool cutter_is_home(const Board &board);
 
 // Of the interrupts: stop the feed if it must, and with guard or stop open drop the outputs.
