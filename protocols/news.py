@@ -33,6 +33,14 @@ class Place(NamedTuple):
     row: int
 
 
+class Head(NamedTuple):
+    """The hash over a journal up to a row: kept elsewhere, it shows a tail that was cut off."""
+
+    journal: str
+    row: int
+    hash: str
+
+
 class Counts(NamedTuple):
     """How the records go out: how many wait for the broker, how many were dropped for others."""
 
@@ -55,13 +63,24 @@ def online(base: str, at: Place, time_s: float | None, *, up: bool, why: str = "
     return pack(f"{base}/", time_s, [*said, *_place(at)])
 
 
-def state(base: str, at: Place, time_s: float, status: BenchStatus, counts: Counts) -> bytes:
-    """Return the message of what the bench is at, at `time_s` [s since 1970 UTC]."""
+def state(
+    base: str,
+    at: Place,
+    time_s: float,
+    status: BenchStatus,
+    counts: Counts,
+    head: Head | None = None,
+) -> bytes:
+    """Return the message of what the bench is at, at `time_s` [s since 1970 UTC].
+
+    Parameters: base: its topic; at: the last record that went out; head: of the journal that is
+    being written, None while there is none.
+    """
     feed = [
         Field("waiting", counts.waiting, "count"),
         Field("dropped", counts.dropped, "count"),
     ]
-    fields = [*_state_words(status), *_state_values(status), *_series(status), *feed]
+    fields = [*_state_words(status), *_state_values(status), *_series(status), *feed, *_head(head)]
     return pack(f"{base}/", time_s, [*fields, *_place(at)])
 
 
@@ -82,6 +101,13 @@ def _place(at: Place | None, before: str = "") -> list[Field]:
     if at is None:
         return []
     return [Field(f"{before}journal", at.journal), Field(f"{before}row", at.row, "count")]
+
+
+def _head(head: Head | None) -> list[Field]:
+    if head is None:
+        return []
+    place = _place(Place(head.journal, head.row), "head/")
+    return [*place, Field("head/hash", head.hash)]
 
 
 def _state_words(status: BenchStatus) -> list[Field]:

@@ -17,7 +17,7 @@ import msgspec
 from benchd.analysis.reader import JournalReader
 from benchd.core import ledger
 from benchd.io.journal_format import JOURNAL_SUFFIX, META_OPENED_US, Entry, JournalError
-from protocols.news import RECORDS, Place
+from protocols.news import RECORDS, Head, Place
 
 CURSOR_FILE = "mqtt.cursor"
 
@@ -73,6 +73,8 @@ class Follower:
     """Walks the journals of a bench in order, from a cursor, as they grow."""
 
     def __init__(self, folder: Path, keep: int, cursor: Cursor | None) -> None:
+        self.head: Head | None = None
+        """The newest that was seen; of the file that was looked at last."""
         self._folder = folder
         self._keep = keep
         self._cursor = cursor
@@ -135,6 +137,8 @@ class Follower:
                 self._reader = JournalReader(self._path)
                 self._clock = _opening(self._reader)
             last = self._reader.last()
+            if last > self._looked:
+                self._see_head(self._reader)
             for n, entry in self._reader.entries(kinds=WANTED, after=self._looked):
                 told = self._told(n, entry)
                 self._looked = n
@@ -146,13 +150,18 @@ class Follower:
             pass  # To complain about a journal is the daemon's business.
         return count
 
+    def _see_head(self, reader: JournalReader) -> None:
+        seals = reader.seals_at_end(1)
+        if seals:
+            self.head = Head(_id(reader.path), seals[0].last, seals[0].hash.hex())
+
     def _told(self, n: int, entry: Entry) -> Told | None:
         """The record of an entry, if it is one that goes out and has not gone yet."""
         if entry.kind == ledger.INPUT:
             self._clock = _clock(entry) or self._clock
             return None
         assert self._path is not None
-        at, after = Place(self._path.name.removesuffix(JOURNAL_SUFFIX), n), self._after
+        at, after = Place(_id(self._path), n), self._after
         self._after = at
         cursor = self._cursor
         if cursor is not None and at.journal == cursor.journal and n <= cursor.row:
@@ -166,6 +175,11 @@ class _Input(msgspec.Struct):
     """Of an input of the core, what tells the time of day."""
 
     wall_us: int | None = None
+
+
+def _id(path: Path) -> str:
+    """What a journal is called in messages: its file's name without the suffix."""
+    return path.name.removesuffix(JOURNAL_SUFFIX)
 
 
 def _clock(entry: Entry) -> tuple[int, int] | None:

@@ -229,7 +229,8 @@ class Publisher:
         age_us = (clock.boottime_ns() - self.status.now_ns) // 1000
         counts = Counts(len(self.waiting), self.dropped)
         time_s = (clock.wall_us() - age_us) / 1e6
-        return Message(base, news.state(base, self._place(), time_s, self.status, counts), True)
+        payload = news.state(base, self._place(), time_s, self.status, counts, self.follower.head)
+        return Message(base, payload, True)
 
 
 async def _run() -> None:

@@ -21,7 +21,7 @@ from benchd.io.mqtt_follow import (
     load_cursor,
     save_cursor,
 )
-from protocols.news import Place
+from protocols.news import Head, Place
 from tests.io.reports import Reports
 
 OPENED_US = 1_800_000_000_000_000
@@ -217,6 +217,19 @@ def test_times_of_day_follow_what_the_core_was_told(journals: Journals) -> None:
     found = Follower(journals.folder, 10, None).look("a.journal")[0]
     opened_s = OPENED_US / 1e6
     assert times(found) == pytest.approx([opened_s, opened_s + 1.5, opened_s + 62.25], abs=1e-6)
+
+
+def test_the_head_is_that_of_the_last_commit(journals: Journals) -> None:
+    journals.begin("a.journal")
+    write_numbers(journals, range(1, 3))
+    follower = Follower(journals.folder, 10, None)
+    assert follower.head is None
+    follower.look("a.journal")
+    assert journals.file is not None
+    assert follower.head == Head("a", 2, journals.file.head())
+    journals.write(entry("note", text="not for the broker"))
+    follower.look("a.journal")
+    assert follower.head == Head("a", 3, journals.file.head())
 
 
 def test_the_inputs_that_tell_the_time_are_known() -> None:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import re
+from pathlib import Path
 from typing import Any
 
 import msgspec
 import pytest
 
 from protocols import news, senml
-from protocols.news import Counts, Place
+from protocols.news import Counts, Head, Place
 from protocols.status import Abnormal, BenchStatus, SeriesStatus
 
+PLACE = "journal|row|after-journal|after-row"
+ROOT = Path(__file__).resolve().parents[2]
 AT_S = 1_800_000_000.5
 HERE = Place("20270115T080000.000000Z-0a1b2c3d", 120)
 BEFORE = Place("20270115T080000.000000Z-0a1b2c3d", 90)
@@ -197,6 +201,7 @@ def test_the_state_says_what_is_not_watched_and_what_stops() -> None:
     assert got["b/state/dropped"] == (2, "count")
     assert got["b/state/row"] == (120, "count")
     assert "b/state/mean" not in got
+    assert "b/state/head/hash" not in got
     assert "b/state/phase" not in got
     assert not [name for name in got if name.startswith("b/state/series")]
 
@@ -211,6 +216,52 @@ def test_the_state_of_a_series_and_of_a_bench_without_an_eye() -> None:
     assert got["b/state/series/why"] == "IL-09: dough gone"
     assert "b/state/series/of" not in got
     assert "b/state/eye" not in got
+
+
+def test_the_state_carries_the_head_of_the_journal() -> None:
+    head = Head("20270115T080000.000000Z-0a1b2c3d", 130, "ab" * 32)
+    got = values(news.state("b/state", HERE, AT_S, STATUS, Counts(), head))
+    assert got["b/state/head/journal"] == head.journal
+    assert got["b/state/head/row"] == (130, "count")
+    assert got["b/state/head/hash"] == "ab" * 32
+
+
+def documented(page: str) -> set[str]:
+    """The first cells of the tables of a guide's page, and what is in them in code."""
+    rows = [line.split("|")[1] for line in page.splitlines() if line.startswith("|")]
+    return {name for row in rows for name in re.findall(r"`([^`]+)`", row)}
+
+
+def test_the_guide_explains_every_name() -> None:
+    page = (ROOT / "benchd" / "guide" / "mqtt.md").read_text("utf-8")
+    series = SeriesStatus(3, 12, 4.6, 1.0, True, False, "IL-09: dough gone")
+    status = msgspec.structs.replace(
+        STATUS, phase="push", waits_for="x", series=series, mean_kg=0.03
+    )
+    every: dict[str, Any] = {
+        "portion": {**PORTION, "air_pa": {"min": 1.0, "at_cut": 1.0}, "supply_v": {"min": 5.0}},
+        "weight": {
+            "portion": 1, "mass_kg": 0.03, "readability_kg": 1e-4, "look": "clean", "threw_m": 0.1,
+        },
+        "trip": {"interlock": "IL-09", "up": True, "text": "dough gone"},
+    }  # fmt: skip
+    delays = ("start_delay_s", "stroke_s", "return_delay_s", "return_s")
+    every["portion"]["cutter"] = dict.fromkeys(delays, 0.1)
+    packs = [news.record(kind, HERE, BEFORE, AT_S, kind, data) for kind, data in every.items()]
+    packs.append(news.state("state", HERE, AT_S, status, Counts(), Head("a", 1, "ab")))
+    packs.append(news.online("online", HERE, AT_S, up=False, why="ended"))
+    names = {name for data in packs for name in values(data)}
+    # What all of them say has rows of its own, and the phases have one for all.
+    for pattern, shown in (
+        (rf"^\w+/({PLACE})$", r"WORD/\1"),
+        (r"^portion/phase/.*", "portion/phase/PHASE"),
+    ):
+        names = {re.sub(pattern, shown, name) for name in names}
+    told = documented(page)
+    assert names - told == set()
+    assert told - names == {news.topic("benchd", "BENCH", word) for word in news.WORDS}
+    for unit in senml.UNITS:
+        assert f"`{unit}`" in page
 
 
 def test_online_and_the_will() -> None:
