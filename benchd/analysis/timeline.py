@@ -83,7 +83,11 @@ def _shown(value: int, scale: float, unit: str, digits: int = 0) -> str:
     return "-" if value == NOT_FITTED else f"{value * scale:.{digits}f}{unit}"
 
 
-def _what(facts: BenchFacts, event: m.Event) -> str:
+def event_words(facts: BenchFacts, event: m.Event) -> str:
+    """Return what an event says, for a person; its tag where a portion never holds such an event.
+
+    Raises: LookupError for a code that this version does not know.
+    """
     if isinstance(event, m.Phase):
         return f"{PHASES[event.phase]} begins"
     if isinstance(event, m.Edge):
@@ -125,7 +129,7 @@ def event_lines(facts: BenchFacts, portion: Portion) -> Iterator[str]:
                 f"{facts.metres(event.position) * 1000:>6.1f} mm  {_shown(event.eye, 1, ''):>4}  "
                 f"{_shown(event.thrust, 0.1, ' N'):>6}  {_shown(event.air, 0.001, ' bar', 1):>8}"
             )
-        yield f"  {time_s:>+7.3f} s  {cells}   {_what(facts, event)}"
+        yield f"  {time_s:>+7.3f} s  {cells}   {event_words(facts, event)}"
 
 
 def _signals(portion: Portion) -> dict[str, tuple[float | None, str, float, int]]:
