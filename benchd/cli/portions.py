@@ -12,6 +12,7 @@ from benchd.cli.command import (
     Parts,
     Usage,
     Wrong,
+    ask_line,
     caution,
     confirm,
     moves,
@@ -21,6 +22,7 @@ from benchd.cli.command import (
 )
 from benchd.cli.daemon import (
     NO_SUCH_REQUEST,
+    QUESTION,
     Client,
     Refused,
     bench_of,
@@ -57,7 +59,7 @@ def portion(options: argparse.Namespace) -> int:
             yes=options.yes,
         )
         params = {"dough": text, "button": options.button}
-        record = named(options.card, move, client, "portion", params)
+        record = by_card(options, client, "portion", params)
     show(options, record, view.portion_line(record))
     return OK if record["outcome"] == "complete" else WRONG
 
@@ -89,7 +91,7 @@ def series(options: argparse.Namespace) -> int:
         )
         params = {"dough": text, "every_s": options.every, "count": options.count}
         with News(options):
-            result = named(options.card, move, client, "series", params)
+            result = by_card(options, client, "series", params)
     return _ended(options, result)
 
 
@@ -154,6 +156,24 @@ def named(path: str, ask: Any, *given: Any) -> Any:
     except Refused as error:
         message = error.message.replace("dough card, line", f"{path}, line")
         raise Refused(error.code, message, error.data) from None
+
+
+def by_card(
+    options: argparse.Namespace, client: Client, method: str, params: dict[str, Any]
+) -> Any:
+    """Ask for portions; where the daemon questions the card ask the person, or go on with --yes.
+
+    Raises: Wrong when the person takes it back, Usage when nobody can be asked, Refused.
+    """
+    try:
+        return named(options.card, move, client, method, params)
+    except Refused as error:
+        if error.code != QUESTION:
+            raise
+        note(error.message)
+    if not options.yes and ask_line("Use the card as it is? Type yes:").lower() not in ("yes", "y"):
+        raise Wrong("Nothing was moved.")
+    return named(options.card, move, client, method, {**params, "confirmed": True})
 
 
 class News:

@@ -17,7 +17,9 @@ def _serve_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--port", help="instead of the card's: device path or socket://host:port")
     parser.add_argument("--baud", type=whole_from(9600, 2_000_000), help="instead of the card's")
     parser.add_argument(
-        "--yes", action="store_true", help="agree to a real port without being asked, for scripts"
+        "--yes",
+        action="store_true",
+        help="agree to a real port, and to a card that changed, without being asked, for scripts",
     )
     parser.add_argument(
         "-v", "--verbose", action="store_true", help="also log requests and changes of the link"
@@ -43,6 +45,9 @@ def read_bench(path: str) -> BenchCard:
 def serve(options: argparse.Namespace) -> int:
     """Run the daemon until it is ended."""
     card = read_bench(options.card)
+    from benchd.cli.checking import ask_before_serving
+
+    ask_before_serving(card, yes=options.yes)
     card = card._replace(port=options.port or card.port, baud=options.baud or card.baud)
     agreed = agree_to_port(card, yes=options.yes)
     from benchd import serve as daemon

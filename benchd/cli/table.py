@@ -6,6 +6,10 @@ from benchd.cli.command import Row
 
 COMMANDS: tuple[Row, ...] = (
     Row("demo", "demo", "run a whole job on the simulated bench", "benchd demo"),
+    Row("init", "checking", "write the example cards, to begin with",
+        "benchd init bench1"),
+    Row("check", "checking", "check a bench card, or two cards, and say what they mean",
+        "benchd check bench.yaml masa.yaml"),
     Row("serve", "serving", "run the daemon of one bench, in the foreground",
         "benchd serve bench.yaml"),
     Row("simulate", "serving", "run the simulated bench alone, on a pty, in real time",

@@ -50,22 +50,22 @@ def percent(share: float) -> str:
 
 
 def kind_of(text: str) -> str:
-    """Return "dough" for the text of a dough card, "bench" for any other."""
+    """Return "bench" or "dough" for the text of a card, or nothing where it does not tell."""
     try:
         paths = {entry.path for entry in entries(text, Problems("card"))}
     except CardError:
-        return "bench"
-    return "dough" if "dough" in paths and "bench" not in paths else "bench"
+        return ""
+    kinds = {"bench", "dough"} & paths
+    return kinds.pop() if len(kinds) == 1 else ""
 
 
-def read_values(text: str, name: str) -> Values:
-    """Return the values of a bench or a dough card, the latter without a bench.
+def read_values(text: str, name: str, kind: str) -> Values:
+    """Return the values of a card of this kind, of a dough card without a bench.
 
     Raises: CardError with one sentence a mistake.
     """
     problems = Problems(name)
-    read = dough_values if kind_of(text) == "dough" else bench_values
-    values = read(text, problems)
+    values = (dough_values if kind == "dough" else bench_values)(text, problems)
     problems.raise_if_any()
     return values
 

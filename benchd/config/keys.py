@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import difflib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -208,6 +207,8 @@ def _unknown(path: str, table: Mapping[str, Key], sections: set[str]) -> str:
 
 
 def _near(word: str, known: Iterable[str], least: float) -> str:
+    import difflib  # Only a mistake pays for loading it.
+
     found = difflib.get_close_matches(word[:WORD_MAX], list(known), 1, least)
     return found[0] if found else ""
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from typing import NamedTuple
@@ -123,6 +122,8 @@ def quantity(text: str, unit: str) -> float:
         raise QuantityError(f"has no unit; write {measures} such as '{_plain(value)} {unit}'.")
     found = _dissect(written)
     if found is None:
+        import difflib  # Only a mistake pays for loading it.
+
         near = difflib.get_close_matches(written[:UNIT_LENGTH_MAX], _names_of(wanted), 1, 0.6)
         hint = f"; the nearest is '{near[0]}'" if near else f"; write {measures} in {unit}"
         raise QuantityError(f"has the unknown unit '{written[:UNIT_LENGTH_MAX]}'{hint}.")

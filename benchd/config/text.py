@@ -7,12 +7,14 @@ refused: tabs, keys given twice, anchors, tags, several documents, deep nesting,
 
 from __future__ import annotations
 
-from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import yaml
 
 from benchd.config.errors import CardError, Problems
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 SIZE_MAX = 64 * 1024
 """Largest card [bytes]; the fullest has some 6 KB."""

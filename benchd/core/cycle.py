@@ -10,7 +10,8 @@ from msgspec.structs import replace
 from benchd.core import portion_record
 from benchd.core.clock_map import unwrap
 from benchd.core.effects import Answer
-from benchd.core.facts import Dough, portion_time_s
+from benchd.core.facts import Dough
+from benchd.core.facts import shortest_period_s as shortest_s_of
 from benchd.core.interlocks import why_not
 from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
@@ -427,9 +428,8 @@ def advance(turn: Turn) -> None:
 
 
 def shortest_period_s(state: State, dough: Dough) -> float:
-    """Return the shortest period of a series [s]: one portion by its usual times, and a tenth for
-    the rest."""
-    return round(portion_time_s(state.facts, dough) * 1.05 + 0.1, 1)
+    """Return the shortest period of a series on this bench [s]; see `facts.shortest_period_s`."""
+    return shortest_s_of(state.facts, dough)
 
 
 def hold_back(turn: Turn) -> None:

@@ -5,26 +5,13 @@ from __future__ import annotations
 
 from typing import Any
 
-from benchd.core import cycle, words
+from benchd.core import cycle, watched, words
 from benchd.core.interlocks import ALWAYS
 from benchd.core.state import Latch, State
 from benchd.core.turn import pin
 from protocols.codes import INTERLOCK_BY_NUMBER, MODES, PHASES, PINS
 from protocols.limits import NOT_FITTED, SILENCE_MS
 from protocols.status import Abnormal, BenchStatus, LastPortion, SeriesStatus
-
-WATCHED: tuple[tuple[str, str], ...] = (
-    ("guard", "guard"),
-    ("stop", "emergency stop"),
-    ("home", "cutter home"),
-    ("far", "cutter far end"),
-    ("ends", "ends of travel"),
-    ("eye", "dough at the nozzle"),
-    ("thrust", "thrust"),
-    ("air", "air pressure"),
-    ("supply", "logic supply"),
-)
-"""Parts whose absence stands on the top line, and their words."""
 
 AIR_LOW_HPA = 200
 STALE_NS = 2_000_000_000
@@ -194,7 +181,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         barrel=_barrel(state, unread),
         air=_air(state, unread),
         coils=_coils(state, old),
-        not_watched=tuple(text for name, text in WATCHED if name not in facts.fitted),
+        not_watched=watched.not_watched(facts.fitted),
         position_m=facts.metres(board.position) if board.nonce_ns else None,
         position_known=pin(state, "known") and not old,
         tube=state.carry.tube.id if state.carry.tube is not None else "",

@@ -142,6 +142,19 @@ def _start(folder: Path) -> Iterator[Figure]:
     yield Figure("'benchd status', start to exit", text, "80 ms", got["status_ms"] <= 80, floor)
 
 
+def _cards(folder: Path) -> Iterator[Figure]:
+    from tests.bench.cards import card_check
+
+    got = card_check()
+    yield Figure(
+        "card check, start to exit",
+        f"{got['check_ms']:.0f} ms",
+        "150 ms",
+        got["check_ms"] <= 150,
+        f"{got['bare_python_ms']:.0f} ms bare interpreter, {got['parse_ms']:.0f} ms YAML alone",
+    )
+
+
 def _rpc(folder: Path) -> Iterator[Figure]:
     rpc = importlib.import_module("tests.bench.rpc")
     got: dict[str, Any] = rpc.request_times()
@@ -183,6 +196,7 @@ PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "replay": _replay,
     "core": _core,
     "start": _start,
+    "cards": _cards,
     "rpc": _rpc,
     "mqtt": _mqtt,
 }

@@ -69,7 +69,9 @@ def told(text: str, maize: BenchCard) -> tuple[str, ...]:
     for read in (
         lambda: bench_card(text, "a.yaml").facts,
         lambda: dough(text, "a.yaml", maize.facts),
-        lambda: changes(read_values(text, "a.yaml"), read_values(SOUND[0], "b.yaml")),
+        lambda: changes(
+            read_values(text, "a.yaml", "bench"), read_values(SOUND[0], "b.yaml", "bench")
+        ),
         lambda: kind_of(text),
     ):
         try:

@@ -13,7 +13,8 @@ Altered = Callable[..., str]
 
 
 def lines(before: str, after: str) -> list[tuple[str, bool]]:
-    found = changes(read_values(before, "a.yaml"), read_values(after, "b.yaml"))
+    kind = kind_of(before)
+    found = changes(read_values(before, "a.yaml", kind), read_values(after, "b.yaml", kind))
     return [(change.line(), change.asks) for change in found]
 
 
@@ -63,10 +64,15 @@ def test_dough_cards_are_compared_without_a_bench(masa_text: str) -> None:
     ]
 
 
-def test_what_is_no_card_is_taken_for_a_bench_card_and_told_so() -> None:
-    assert kind_of("[") == "bench"
+@pytest.mark.parametrize("text", ["[", "a: 1", "bench: a\ndough: b", ""])
+def test_a_card_that_does_not_tell_its_kind_has_none(text: str) -> None:
+    assert kind_of(text) == ""
+
+
+@pytest.mark.parametrize("kind", ["bench", "dough"])
+def test_a_card_with_mistakes_is_not_compared(kind: str) -> None:
     with pytest.raises(CardError, match=r"a.yaml, line \d: is not YAML"):
-        read_values("[", "a.yaml")
+        read_values("[", "a.yaml", kind)
 
 
 def test_percents_are_as_exact_as_they_matter() -> None:

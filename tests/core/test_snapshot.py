@@ -8,7 +8,8 @@ import pytest
 from msgspec.structs import replace
 
 from benchd.core.inputs import LinkDown, WallClock
-from benchd.core.snapshot import WATCHED, snapshot
+from benchd.core.snapshot import snapshot
+from benchd.core.watched import WATCHED
 from protocols.limits import FITTED_BITS
 from protocols.status import BenchStatus
 from tests.core.script import ALL, OTHER, WALL_US, S, Script, bench, proven
