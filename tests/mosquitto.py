@@ -138,7 +138,8 @@ class Watcher:
         self._client.on_connect = lambda client, *_: client.subscribe("#", qos=1)
         self._client.on_subscribe = lambda *_: self._ready.put(True)
         self._client.on_message = lambda _client, _data, message: self._queue.put(_read(message))
-        self._client.connect("localhost" if tls else "127.0.0.1", port)
+        # It must not take a broker that a test has frozen for gone, and come back too late.
+        self._client.connect("localhost" if tls else "127.0.0.1", port, keepalive=3600)
         self._client.loop_start()
         self._ready.get(timeout=WAIT_S)
 

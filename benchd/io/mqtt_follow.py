@@ -72,7 +72,7 @@ def save_cursor(folder: Path, cursor: Cursor) -> None:
 class Follower:
     """Walks the journals of a bench in order, from a cursor, as they grow."""
 
-    def __init__(self, folder: Path, keep: int, cursor: Cursor | None) -> None:
+    def __init__(self, folder: Path, keep: int, cursor: Cursor) -> None:
         self.head: Head | None = None
         """The newest that was seen; of the file that was looked at last."""
         self._folder = folder
@@ -104,8 +104,6 @@ class Follower:
         return found, total - len(found)
 
     def _first(self, current: str) -> Path:
-        if self._cursor is None:
-            return self._folder / current
         path = self._folder / f"{self._cursor.journal}{JOURNAL_SUFFIX}"
         return path if path.is_file() else self._following(path.name, current)
 
@@ -164,7 +162,7 @@ class Follower:
         at, after = Place(_id(self._path), n), self._after
         self._after = at
         cursor = self._cursor
-        if cursor is not None and at.journal == cursor.journal and n <= cursor.row:
+        if at.journal == cursor.journal and n <= cursor.row:
             return None
         t_ns, wall_us = self._clock
         time_s = (wall_us + (entry.t_ns - t_ns) / 1000) / 1e6

@@ -48,15 +48,15 @@ LINE_BYTES_MAX = 1 << 20
 class Publisher:
     """What is known, what waits to go out, and the tasks that see to it."""
 
-    def __init__(self, orders: Orders) -> None:
+    def __init__(self, orders: Orders, status: BenchStatus) -> None:
         self.orders = orders
         self.folder = Path(orders.folder)
-        self.cursor = load_cursor(self.folder)
-        self.dropped = 0 if self.cursor is None else self.cursor.dropped
+        self.cursor = load_cursor(self.folder) or self._begin(status)
+        self.dropped = self.cursor.dropped
         self.follower = Follower(self.folder, orders.broker.keep, self.cursor)
         self.waiting: deque[Told] = deque()
-        self.status: BenchStatus | None = None
-        self.is_fresh = False
+        self.status = status
+        self.is_fresh = True
         self.is_hung = False
         self.is_ending = False
         self.connected = False
@@ -66,6 +66,15 @@ class Publisher:
         """There is no connection, nor one being made."""
         self.gone.set()
         self._reported = BrokerStatus(False, 0, 0)
+
+    def _begin(self, status: BenchStatus) -> Cursor:
+        """The first cursor of a bench: it tells its present journal, and none before that.
+
+        Kept at once, so that the next daemon tells what no broker took from this one.
+        """
+        cursor = Cursor(status.journal.removesuffix(JOURNAL_SUFFIX), 0)
+        save_cursor(self.folder, cursor)
+        return cursor
 
     async def run(self, lines: asyncio.StreamReader) -> None:
         """Work until the daemon ends."""
@@ -107,15 +116,12 @@ class Publisher:
         """Look at the journal again and again."""
         while True:
             await asyncio.sleep(LOOK_S)
-            if self.status is not None:
-                found, passed_over = await asyncio.to_thread(
-                    self.follower.look, self.status.journal
-                )
-                self.dropped += passed_over
-                self.waiting.extend(found)
-                self._drop_oldest()
-                if self.waiting:
-                    self.something.set()
+            found, passed_over = await asyncio.to_thread(self.follower.look, self.status.journal)
+            self.dropped += passed_over
+            self.waiting.extend(found)
+            self._drop_oldest()
+            if self.waiting:
+                self.something.set()
             self._report()
 
     def _drop_oldest(self) -> None:
@@ -136,8 +142,6 @@ class Publisher:
     async def _tell(self) -> None:
         """Hold a connection; after each that failed, wait longer for the next."""
         tries = 0
-        while self.status is None:
-            await self.something.wait()
         while True:
             self.gone.clear()
             try:
@@ -203,7 +207,7 @@ class Publisher:
         await session.publish(Message(base, payload, False))
 
     def _save(self, count: int) -> None:
-        if count and self.cursor is not None:
+        if count:
             save_cursor(self.folder, self.cursor)
 
     # Messages.
@@ -213,10 +217,7 @@ class Publisher:
 
     def _place(self) -> Place:
         """The last record that went out: where a reader's chain of places stands."""
-        if self.cursor is not None:
-            return Place(self.cursor.journal, self.cursor.row)
-        journal = "" if self.status is None else self.status.journal
-        return Place(journal.removesuffix(JOURNAL_SUFFIX), 0)
+        return Place(self.cursor.journal, self.cursor.row)
 
     def _online(self, *, up: bool, why: str = "", is_will: bool = False) -> Message:
         base = self._topic(news.ONLINE)
@@ -224,7 +225,6 @@ class Publisher:
         return Message(base, news.online(base, self._place(), time_s, up=up, why=why), True)
 
     def _state(self) -> Message:
-        assert self.status is not None
         base = self._topic(news.STATE)
         age_us = (clock.boottime_ns() - self.status.now_ns) // 1000
         counts = Counts(len(self.waiting), self.dropped)
@@ -237,9 +237,12 @@ async def _run() -> None:
     lines = asyncio.StreamReader(limit=LINE_BYTES_MAX)
     loop = asyncio.get_running_loop()
     await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(lines), sys.stdin)
-    orders = msgspec.json.decode(await lines.readline(), type=Orders)
+    first, second = await lines.readline(), await lines.readline()
+    if not second or second == END:
+        return  # The daemon ended before it had begun.
+    orders = msgspec.json.decode(first, type=Orders)
     try:
-        await Publisher(orders).run(lines)
+        await Publisher(orders, msgspec.json.decode(second, type=BenchStatus)).run(lines)
     except BaseException as error:
         where = Path(orders.folder) / f"mqtt-error-{clock.wall_us()}.txt"
         with contextlib.suppress(OSError):

@@ -137,6 +137,14 @@ def portion_of(heard: Heard) -> int:
     return round(heard.values["portion"])
 
 
+def once(messages: list[Heard]) -> list[Heard]:
+    """The messages without those that came again: each goes out at least once."""
+    places: dict[tuple[str, float], Heard] = {}
+    for one in messages:
+        places.setdefault((one.values["journal"], one.values["row"]), one)
+    return list(places.values())
+
+
 def has_gap(messages: list[Heard]) -> bool:
     """Whether a message is missing between these, as a reader sees it from their places alone."""
     places = [(one.values["journal"], one.values["row"]) for one in messages]

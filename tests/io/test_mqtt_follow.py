@@ -83,6 +83,9 @@ def numbers(found: Any) -> list[int]:
     return [msgspec.json.decode(told.text)["number"] for told in found]
 
 
+START = Cursor("a", 0)
+
+
 def write_numbers(journals: Journals, values: range) -> None:
     journals.write(*(entry("portion", number=number) for number in values))
 
@@ -94,7 +97,7 @@ def test_records_come_once_in_order_with_their_places(journals: Journals) -> Non
         entry("portion", number=1),
         entry("weight", portion=1),
     )
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, START)
     found, passed_over = follower.look("a.journal")
     assert [(told.kind, told.at, told.after) for told in found] == [
         ("portion", Place("a", 2), None),
@@ -119,7 +122,7 @@ def test_what_is_not_committed_is_not_seen(tmp_path: Path) -> None:
         window_s=3600.0,
     )
     file.append([entry("portion", number=1)])
-    follower = Follower(tmp_path, 10, None)
+    follower = Follower(tmp_path, 10, START)
     assert not follower.look("a.journal")[0]
     file.close()
     assert numbers(follower.look("a.journal")[0]) == [1]
@@ -129,7 +132,7 @@ def test_what_is_not_committed_is_not_seen(tmp_path: Path) -> None:
 def test_the_next_file_follows_and_the_chain_goes_on(journals: Journals) -> None:
     journals.begin("a.journal")
     write_numbers(journals, range(1, 3))
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, START)
     follower.look("a.journal")
     write_numbers(journals, range(3, 4))
     journals.begin("b.journal")
@@ -145,7 +148,7 @@ def test_the_next_file_follows_and_the_chain_goes_on(journals: Journals) -> None
 @pytest.mark.parametrize(
     ("cursor", "left"),
     [
-        (None, [5, 6]),  # A bench that is new to MQTT does not tell its past.
+        (Cursor("c", 0), [5, 6]),  # A bench that is new to MQTT does not tell its past.
         (Cursor("a", 2), [3, 4, 5, 6]),
         (Cursor("a", 3), [4, 5, 6]),
         (Cursor("b", 1), [5, 6]),
@@ -153,9 +156,7 @@ def test_the_next_file_follows_and_the_chain_goes_on(journals: Journals) -> None
         (Cursor("0-gone", 9), [1, 2, 3, 4, 5, 6]),
     ],
 )
-def test_a_cursor_says_where_to_go_on(
-    journals: Journals, cursor: Cursor | None, left: list[int]
-) -> None:
+def test_a_cursor_says_where_to_go_on(journals: Journals, cursor: Cursor, left: list[int]) -> None:
     for name, values in (("a", range(1, 4)), ("b", range(4, 5)), ("c", range(5, 7))):
         journals.begin(f"{name}.journal")
         write_numbers(journals, values)
@@ -169,7 +170,7 @@ def test_a_cursor_says_where_to_go_on(
 def test_a_clock_set_back_leads_to_the_present_file(journals: Journals) -> None:
     journals.begin("b.journal")
     write_numbers(journals, range(1, 2))
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, Cursor("b", 0))
     follower.look("b.journal")
     journals.begin("a.journal")
     write_numbers(journals, range(2, 3))
@@ -179,7 +180,7 @@ def test_a_clock_set_back_leads_to_the_present_file(journals: Journals) -> None:
 def test_of_a_long_backlog_the_newest_are_kept_and_the_rest_counted(journals: Journals) -> None:
     journals.begin("a.journal")
     write_numbers(journals, range(1, 31))
-    found, passed_over = Follower(journals.folder, 10, None).look("a.journal")
+    found, passed_over = Follower(journals.folder, 10, START).look("a.journal")
     assert numbers(found) == list(range(21, 31))
     assert passed_over == 20
     assert found[0].after == Place("a", 20)
@@ -193,7 +194,7 @@ def test_a_damaged_file_is_left_behind(journals: Journals) -> None:
 
 
 def test_a_file_that_is_not_there_yet_is_looked_at_again(journals: Journals) -> None:
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, START)
     assert not follower.look("a.journal")[0]
     journals.begin("a.journal")
     write_numbers(journals, range(1, 2))
@@ -214,7 +215,7 @@ def test_times_of_day_follow_what_the_core_was_told(journals: Journals) -> None:
         told_clock(START_NS + minute_ns, OPENED_US + 62_000_000),
         entry("portion", START_NS + minute_ns + 250_000_000, number=3),
     )
-    found = Follower(journals.folder, 10, None).look("a.journal")[0]
+    found = Follower(journals.folder, 10, START).look("a.journal")[0]
     opened_s = OPENED_US / 1e6
     assert times(found) == pytest.approx([opened_s, opened_s + 1.5, opened_s + 62.25], abs=1e-6)
 
@@ -222,7 +223,7 @@ def test_times_of_day_follow_what_the_core_was_told(journals: Journals) -> None:
 def test_the_head_is_that_of_the_last_commit(journals: Journals) -> None:
     journals.begin("a.journal")
     write_numbers(journals, range(1, 3))
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, START)
     assert follower.head is None
     follower.look("a.journal")
     assert journals.file is not None
@@ -265,7 +266,7 @@ def test_a_look_goes_on_after_a_disk_that_failed_half_way(
     """What was read before the error is kept, and nothing is told twice."""
     journals.begin("a.journal")
     write_numbers(journals, range(1, 4))
-    follower = Follower(journals.folder, 10, None)
+    follower = Follower(journals.folder, 10, START)
     told: Callable[[int, Entry], Told | None] = follower._told
 
     def fails_at_two(n: int, one: Entry) -> Told | None:

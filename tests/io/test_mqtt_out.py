@@ -45,7 +45,7 @@ def make_rig(tmp_path: Path, broker: Mosquitto) -> Iterator[MakeRig]:
     def make(name: str = "a", **changes: Any) -> Rig:
         folder = tmp_path / "bench"
         folder.mkdir(exist_ok=True)
-        rigs.append(Rig(folder, broker_at(broker.port, **changes), name=name))
+        rigs.append(Rig(folder, broker_at(**{"port": broker.port, **changes}), name=name))
         return rigs[-1]
 
     yield make
@@ -173,6 +173,19 @@ def test_the_cursor_outlives_the_daemon(watcher: Watcher, make_rig: MakeRig) -> 
     assert [one.values["journal"] for one in heard] == ["a", "b"]
     assert not has_gap(heard)
     assert heard[0].values["after-row"] == 2
+
+
+def test_what_no_broker_took_from_the_first_daemon_the_next_one_tells(
+    broker: Mosquitto, watcher: Watcher, make_rig: MakeRig
+) -> None:
+    first = make_rig("a", port=1)
+    first.weigh([1, 2])
+    first.wait_for(lambda: first.out.status.waiting == 2)
+    first.end()
+    make_rig("b").weigh([3])
+    heard = watcher.collect({"weight"}, is_portion(3))
+    assert [portion_of(one) for one in heard] == [1, 2, 3]
+    assert not has_gap(heard)
 
 
 def test_a_journal_that_broke_is_followed_by_the_next(watcher: Watcher, make_rig: MakeRig) -> None:
