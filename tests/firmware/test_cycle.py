@@ -166,6 +166,25 @@ def test_a_portion_that_was_stopped_has_a_summary_too(talk: Talk) -> None:
     assert talk.of(Extremes)[0].thrust_cut == NOT_FITTED
 
 
+@pytest.mark.parametrize("stopped", [False, True])
+def test_going_back_after_thrust_is_no_part_of_the_push(stopped: bool) -> None:
+    talk = Talk().wake(ease=5000)
+    talk.eye(True)
+    talk.plan(take_up=0, push=6000)
+    talk.start()
+    talk.until(lambda: talk.board.steps > 1000)
+    talk.thrust(3100)
+    talk.until(lambda: talk.board.steps < 1000)
+    if stopped:
+        talk.until(lambda: talk.board.steps < -1000)
+        talk.say(Stop(0))
+    talk.ended()
+    (tally,) = talk.of(Tally)
+    assert 1000 < tally.made < 1500
+    assert tally.gap < 100
+    assert tally.push_ms < 1000
+
+
 def test_a_program_runs_once(talk: Talk) -> None:
     talk.plan()
     talk.start()

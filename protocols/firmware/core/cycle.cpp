@@ -153,17 +153,15 @@ static void record(Board &board) {
   if (thrust_dn != wire::NOT_FITTED && thrust_dn > cycle.thrust_peak) {
     cycle.thrust_peak = thrust_dn;
   }
-  if (!pushes(cycle)) {
-    return;
+  if (!pushes(cycle) || board.motion.direction < 0) {
+    return;  // back by `ease` is no part of the push, however it ends
   }
   cycle.feed_ms += board.sense.elapsed_ms;
   cycle.push_ms = cycle.push_ms > 65535u - board.sense.elapsed_ms
                       ? (uint16_t)65535
                       : (uint16_t)(cycle.push_ms + board.sense.elapsed_ms);
   const int32_t position = motion_position(board);
-  if (board.safety.ease != EASE_UNDER_WAY) {
-    cycle.made = (uint32_t)(position - cycle.start);
-  }
+  cycle.made = (uint32_t)(position - cycle.start);
   const uint16_t eye = sense_eye(board);
   if (eye == wire::NOT_FITTED) {
     return;
