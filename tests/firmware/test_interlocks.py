@@ -4,8 +4,21 @@ from __future__ import annotations
 
 import pytest
 
-from protocols.codes import INTERLOCKS
-from protocols.messages import Beat, Clear, Drive, Edge, Here, Move, Moved, Set, Stop, Trip
+from protocols.codes import INTERLOCKS, PHASES
+from protocols.messages import (
+    Beat,
+    Clear,
+    Drive,
+    Edge,
+    Ended,
+    Here,
+    Move,
+    Moved,
+    Phase,
+    Set,
+    Stop,
+    Trip,
+)
 from sim.board import STOP_STEPS, Board, ram_bytes
 from tests.firmware.talk import Talk
 
@@ -73,6 +86,41 @@ def test_il_05_is_cleared_with_the_cutter_home(talk: Talk) -> None:
     talk.pin("home", True)
     talk.run(60)
     talk.do(Clear, 5)
+
+
+def test_il_07_home_switch_that_never_stays_on() -> None:
+    """A loose wire: on whenever the main loop looks, off for a moment in between."""
+    talk = Talk().wake()
+    talk.plan(draw_back=0)
+    talk.start()
+    talk.until(lambda: PHASES[talk.beat().phase] == "return")
+    talk.cutter_works = False
+    talk._plan = []
+    talk.pin("far", False)
+    while not talk.of(Ended):
+        talk.board.hang(1)
+        talk.pin("home", False)
+        talk.pin("home", True)
+        talk.run(20)
+        assert talk.now_us < 5_000_000
+    ended, back = talk.of(Ended)[0], talk.of(Phase)[-1]
+    assert ended.outcome == 2
+    assert 1100 <= (ended.t_us - back.t_us) / 1000 <= 1104
+    assert talk.latches() == {7}
+
+
+def test_il_07_waits_for_a_switch_that_came_at_the_last_moment() -> None:
+    talk = Talk().wake()
+    talk.plan(draw_back=0)
+    talk.start()
+    talk.until(lambda: PHASES[talk.beat().phase] == "return")
+    talk.cutter_works = False
+    talk._plan = []
+    talk.pin("far", False)
+    talk.run_to(talk.of(Phase)[-1].t_us + 1_049_900)
+    talk.pin("home", True)
+    assert talk.ended().outcome == 0
+    assert talk.latches() == set()
 
 
 def test_il_11_is_cleared_below_the_limit() -> None:

@@ -11,7 +11,7 @@ from protocols.codes import PHASES
 from protocols.messages import Clear, Drive, Ended, Here, Moved, Phase, Stop, Tally
 from tests.firmware.talk import Talk
 
-COMPLETE, STOPPED, TRIPPED, LAPSED = range(4)
+STOPPED, TRIPPED, LAPSED = 1, 2, 3
 FEEDING = ("move", "take-up", "push", "draw-back")
 PUSHING = ("move", "take-up", "push")
 
@@ -232,39 +232,17 @@ def test_il_07_return_too_long() -> None:
     assert talk.is_on("known")
 
 
-def test_il_07_home_switch_that_never_stays_on() -> None:
-    """A loose wire: on whenever the main loop looks, off for a moment in between."""
-    talk = _setup()
-    talk.plan(draw_back=0)
-    talk.start()
-    talk.until(lambda: PHASES[talk.beat().phase] == "return")
-    talk.cutter_works = False
-    talk._plan = []
-    talk.pin("far", False)
-    while not talk.of(Ended):
-        talk.board.hang(1)
-        talk.pin("home", False)
-        talk.pin("home", True)
-        talk.run(20)
-        assert talk.now_us < 5_000_000
-    ended, back = talk.of(Ended)[0], talk.of(Phase)[-1]
-    assert ended.outcome == TRIPPED
-    assert 1100 <= (ended.t_us - back.t_us) / 1000 <= 1104
-    assert talk.latches() == {7}
-
-
-def test_il_07_waits_for_a_switch_that_came_at_the_last_moment() -> None:
-    talk = _setup()
-    talk.plan(draw_back=0)
-    talk.start()
-    talk.until(lambda: PHASES[talk.beat().phase] == "return")
-    talk.cutter_works = False
-    talk._plan = []
-    talk.pin("far", False)
-    talk.run_to(talk.of(Phase)[-1].t_us + 1_049_900)
-    talk.pin("home", True)
-    assert talk.ended().outcome == COMPLETE
-    assert talk.latches() == set()
+@pytest.mark.parametrize("phase", ["move", "push", "settle"])
+def test_il_08_takes_the_valve_to_rest_whatever_the_feed_does(phase: str) -> None:
+    talk = Talk().wake(valve_home=1)
+    talk.say(Stop(0))
+    talk.run(300)
+    _to_phase(talk, phase)
+    assert talk.board.valve_on
+    talk.pin("far", True)
+    talk.run(10)
+    assert talk.trips() == [8]
+    assert not talk.board.valve_on
 
 
 @pytest.mark.parametrize("seen", [True, False])

@@ -93,6 +93,7 @@ static void stop_cycle(Board &board, const StopRow &row) {
   }
   switch (cycle.phase) {
     case wire::PHASE_SETTLE:
+      stop_cutter(board, row);
       cycle_finish(board, cycle.outcome);
       break;
     case wire::PHASE_CUT:
@@ -110,7 +111,7 @@ static void stop_cycle(Board &board, const StopRow &row) {
       }
       break;
     default:
-      break;  // the feed comes to rest first
+      stop_cutter(board, row);  // the portion ends once the feed rests
   }
 }
 
