@@ -245,6 +245,20 @@ def test_il_08_takes_the_valve_to_rest_whatever_the_feed_does(phase: str) -> Non
     assert not talk.board.valve_on
 
 
+def test_a_stop_after_too_long_a_push_leaves_the_cutter_home() -> None:
+    talk = Talk().wake(valve_home=1, push_max_ms=300)
+    talk.say(Stop(0))
+    talk.run(300)
+    talk.plan(push=6000)
+    talk.start()
+    talk.until(lambda: talk.trips() == [24])
+    for _ in range(2):
+        talk.say(Stop(0))
+        talk.run(300)
+        assert talk.board.valve_on
+    assert talk.trips() == [24]
+
+
 @pytest.mark.parametrize("seen", [True, False])
 def test_il_09_dough_gone(seen: bool) -> None:
     talk = Talk().wake(gap=1500, first_flow=4000)

@@ -79,9 +79,9 @@ static void stop_cutter(Board &board, const StopRow &row) {
     return;  // which level is home is not known, so any change might send the cutter out
   }
   const bool may_drive = (board.safety.latches & REST_LATCHES) == 0;
-  if (row.cut == CUTTER_REST || (row.cut == CUTTER_HOME && !may_drive)) {
+  if (row.cut == CUTTER_REST) {
     cutter_rest(board);
-  } else if (row.cut == CUTTER_HOME) {
+  } else if (row.cut == CUTTER_HOME && may_drive) {
     cutter_home(board);
   }
 }
