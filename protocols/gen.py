@@ -1,4 +1,5 @@
-"""Writes what is made from the tables: SPEC.md's marked parts and the C++ header of the wire.
+"""Writes what is made from the tables: SPEC.md's marked parts, and the C++ headers of the wire and
+of the 8-bit board's pins.
 
 Run `python -m protocols.gen` after a change of messages, codes or limits; `--check` only compares,
 for the tests.
@@ -11,12 +12,13 @@ import sys
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
-from protocols import codes, limits, messages
+from protocols import codes, limits, messages, pins
 from protocols.codec import Number, Word
 
 HERE = Path(__file__).parent
 SPEC = HERE / "SPEC.md"
 HEADER = HERE / "firmware" / "core" / "wire.h"
+PINS_HEADER = HERE / "firmware" / "board" / "pins.h"
 
 
 def _table(head: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
@@ -172,9 +174,13 @@ def header_text() -> str:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Write both files, or with --check say whether they are current; 0 if they are."""
+    """Write the files, or with --check say whether they are current; 0 if they are."""
     stale = 0
-    for path, text in ((SPEC, spec_text(SPEC.read_text("utf-8"))), (HEADER, header_text())):
+    for path, text in (
+        (SPEC, spec_text(SPEC.read_text("utf-8"))),
+        (HEADER, header_text()),
+        (PINS_HEADER, pins.header_text()),
+    ):
         if path.exists() and path.read_text("utf-8") == text:
             continue
         if "--check" in arguments:

@@ -1,0 +1,455 @@
+// The 8-bit chip with the firmware in it, as Python sees it. All times are cycles of the chip's own clock; inputs stay
+// as set; outputs are recorded. What the chip's simulator does otherwise than the chip is made good here, each time
+// with a word on it.
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <avr_adc.h>
+#include <avr_eeprom.h>
+#include <avr_ioport.h>
+#include <avr_uart.h>
+#include <sim_avr.h>
+#include <sim_elf.h>
+#include <sim_irq.h>
+
+#define API __attribute__((visibility("default")))
+
+enum { PORTS = 3, TX_MAX = 1 << 16, RX_MAX = 1 << 12, EDGES_MAX = 1 << 10, PLANS_MAX = 256 };
+enum { STEP, DIRECTION, DRIVE, VALVE, OUTPUTS };
+enum { STOP_OUTPUT = 1, STOP_LINE = 2, STOP_STEPS = 4, STOP_RESET = 8, STOP_CRASH = 16 };
+enum { MCUSR_AT = 0x54, SPL_AT = 0x5D, SPH_AT = 0x5E, R2 = 2, SPIN = 0xCFFF };
+
+static const uint64_t NEVER = ~(uint64_t)0;
+static const char PORT_NAMES[PORTS] = {'B', 'C', 'D'};
+
+typedef struct {
+  uint64_t cycle;
+  int64_t steps;
+  uint32_t outputs;  // 1 valve, 2 drive
+  uint32_t spare;
+} Edge;
+
+typedef struct {
+  uint64_t cycle;
+  uint8_t port, bit, level;
+} Plan;
+
+typedef struct {
+  avr_t *avr;
+  avr_uart_t *uart;
+  void (*chip_reset)(avr_t *);
+  avr_cycle_count_t own_byte;  // what the simulator reckoned for a byte, already put right
+  uint64_t limit;              // a sleep ends here at the latest
+  uint32_t reasons;
+  uint8_t was_reset;
+  uint8_t input_mask[PORTS], input_level[PORTS];
+  uint8_t output_at[OUTPUTS];  // port << 3 | bit
+  uint8_t level[OUTPUTS];
+  int64_t steps;
+  uint32_t step_stop, steps_since;
+  uint64_t step_rose, step_narrowest;
+  uint64_t *trace;
+  size_t trace_max, trace_count;
+  Edge edges[EDGES_MAX];
+  size_t edge_count;
+  uint8_t tx_wait[256];  // bytes under way, and when they are through
+  uint64_t tx_end[256];
+  uint8_t tx_in, tx_out;
+  uint64_t tx_free;
+  uint8_t tx[TX_MAX];
+  size_t tx_count;
+  uint8_t rx[RX_MAX];
+  size_t rx_in, rx_out;
+  uint64_t rx_at;
+  uint32_t overruns;
+  Plan plans[PLANS_MAX];
+  size_t plan_count;
+  uint64_t plan_at;
+  uint16_t lowest_sp;
+  uint32_t hang_from, hang_to, hang_at;
+  uint64_t hang_cycles, hang_end;
+  uint8_t hung[2];
+} Chip;
+
+static void note_edge(Chip *chip) {
+  chip->reasons |= STOP_OUTPUT;
+  if (chip->edge_count < EDGES_MAX) {
+    const uint32_t outputs = (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u);
+    chip->edges[chip->edge_count++] = (Edge){chip->avr->cycle, chip->steps, outputs, 0};
+  }
+}
+
+static void on_step(Chip *chip, int up) {
+  const uint64_t now = chip->avr->cycle;
+  if (!up) {
+    if (now - chip->step_rose < chip->step_narrowest) {
+      chip->step_narrowest = now - chip->step_rose;
+    }
+    return;
+  }
+  chip->step_rose = now;
+  chip->steps += chip->level[DIRECTION] ? 1 : -1;
+  if (chip->trace_count < chip->trace_max) {
+    chip->trace[chip->trace_count++] = now;
+  }
+  if (chip->step_stop > 0 && ++chip->steps_since >= chip->step_stop) {
+    chip->steps_since = 0;
+    chip->reasons |= STOP_STEPS;
+  }
+}
+
+static void on_output(Chip *chip, int which, uint8_t level) {
+  if (chip->level[which] == level) {
+    return;
+  }
+  chip->level[which] = level;
+  if (which == STEP) {
+    on_step(chip, level);
+  } else if (which != DIRECTION) {
+    note_edge(chip);
+  }
+}
+
+static void step_irq(struct avr_irq_t *irq, uint32_t value, void *chip) { (void)irq; on_output(chip, STEP, value & 1); }
+static void direction_irq(struct avr_irq_t *irq, uint32_t value, void *chip) {
+  (void)irq;
+  on_output(chip, DIRECTION, value & 1);
+}
+static void drive_irq(struct avr_irq_t *irq, uint32_t value, void *chip) { (void)irq; on_output(chip, DRIVE, value & 1); }
+static void valve_irq(struct avr_irq_t *irq, uint32_t value, void *chip) { (void)irq; on_output(chip, VALVE, value & 1); }
+
+// The simulator tells of a byte when it is written, and knows no second buffer.
+static void uart_irq(struct avr_irq_t *irq, uint32_t value, void *param) {
+  Chip *chip = param;
+  (void)irq;
+  const uint64_t now = chip->avr->cycle;
+  const uint64_t start = chip->tx_free > now ? chip->tx_free : now;
+  chip->tx_free = start + chip->uart->cycles_per_byte;
+  chip->tx_wait[chip->tx_in] = (uint8_t)value;
+  chip->tx_end[chip->tx_in++] = chip->tx_free;
+}
+
+static void on_reset(avr_t *avr) {
+  Chip *chip = avr->custom.data;
+  chip->was_reset = 1;
+  if (chip->chip_reset) {
+    chip->chip_reset(avr);
+  }
+}
+
+// A sleep must not pass the end of the slice. The simulator adds `cycles` and one more after this.
+static void on_sleep(avr_t *avr, avr_cycle_count_t cycles) {
+  Chip *chip = avr->custom.data;
+  const uint64_t end = avr->cycle + cycles + 1;
+  if (end > chip->limit) {
+    avr->cycle -= end - chip->limit;
+  }
+}
+
+static void raise_pin(Chip *chip, int port, int bit, int level) {
+  avr_irq_t *irq = avr_io_getirq(chip->avr, AVR_IOCTL_IOPORT_GETIRQ(PORT_NAMES[port]), bit);
+  avr_raise_irq(irq, (uint32_t)level);
+}
+
+// Every write to a port raises its pulled-up inputs anew; only for levels told here as well it keeps those driven.
+static void drive_pin(Chip *chip, int port, int bit, int level) {
+  chip->input_mask[port] |= (uint8_t)(1 << bit);
+  chip->input_level[port] = (uint8_t)((chip->input_level[port] & ~(1 << bit)) | (level ? 1 << bit : 0));
+  avr_ioport_external_t external = {
+      .name = PORT_NAMES[port], .mask = chip->input_mask[port], .value = chip->input_level[port]};
+  avr_ioctl(chip->avr, AVR_IOCTL_IOPORT_SET_EXTERNAL(PORT_NAMES[port]), &external);
+  raise_pin(chip, port, bit, level);
+}
+
+// A reset clears the pin registers, and a level that is raised again without a change is filtered out. Outputs float,
+// and their resistors pull them down.
+static void after_reset(Chip *chip) {
+  chip->was_reset = 0;
+  chip->reasons |= STOP_RESET;
+  for (int which = 0; which < OUTPUTS; ++which) {
+    on_output(chip, which, 0);
+  }
+  for (int port = 0; port < PORTS; ++port) {
+    for (int bit = 0; bit < 8; ++bit) {
+      if (chip->input_mask[port] & (1 << bit)) {
+        const int level = chip->input_level[port] >> bit & 1;
+        raise_pin(chip, port, bit, !level);
+        drive_pin(chip, port, bit, level);
+      }
+    }
+  }
+  chip->tx_in = chip->tx_out;
+  chip->tx_free = chip->avr->cycle;
+  chip->own_byte = 0;
+}
+
+static void find_uart(Chip *chip) {
+  for (avr_io_t *io = chip->avr->io_port; io; io = io->next) {
+    if (io->kind && strcmp(io->kind, "uart") == 0 && ((avr_uart_t *)io)->name == '0') {
+      chip->uart = (avr_uart_t *)io;
+    }
+  }
+}
+
+static void say_nothing(avr_t *avr, const int level, const char *format, va_list arguments) {
+  (void)avr;
+  (void)level;
+  (void)format;
+  (void)arguments;
+}
+
+// `outputs`: port << 3 | bit of step, direction, drive, valve. `eeprom`: 1024 bytes.
+API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom, uint32_t mcusr) {
+  static const avr_irq_notify_t HEARERS[OUTPUTS] = {step_irq, direction_irq, drive_irq, valve_irq};
+  elf_firmware_t firmware = {0};
+  avr_global_logger_set(say_nothing);
+  Chip *chip = calloc(1, sizeof(Chip));
+  if (!chip || elf_read_firmware(elf, &firmware) != 0 || !(chip->avr = avr_make_mcu_by_name("atmega328p"))) {
+    free(chip);
+    return 0;
+  }
+  avr_t *avr = chip->avr;
+  avr_init(avr);
+  avr->log = LOG_NONE;
+  firmware.frequency = 16000000;
+  avr_load_firmware(avr, &firmware);
+  avr->vcc = avr->avcc = avr->aref = 5000;
+  avr->custom.data = chip;
+  chip->chip_reset = avr->reset;
+  avr->reset = on_reset;
+  avr->sleep = on_sleep;
+  avr->run_cycle_limit = 1;
+  find_uart(chip);
+  uint32_t no_flags = 0;
+  avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &no_flags);
+  avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), uart_irq, chip);
+  for (int which = 0; which < OUTPUTS; ++which) {
+    const uint8_t at = outputs[which];
+    chip->output_at[which] = at;
+    avr_irq_t *irq = avr_io_getirq(avr, AVR_IOCTL_IOPORT_GETIRQ(PORT_NAMES[at >> 3]), at & 7);
+    avr_irq_register_notify(irq, HEARERS[which], chip);
+  }
+  avr_eeprom_desc_t memory = {.ee = (uint8_t *)eeprom, .offset = 0, .size = 1024};
+  avr_ioctl(avr, AVR_IOCTL_EEPROM_SET, &memory);
+  avr->data[MCUSR_AT] = (uint8_t)mcusr;
+  chip->rx_at = chip->plan_at = chip->hang_end = NEVER;
+  chip->step_narrowest = NEVER;
+  chip->lowest_sp = 0xFFFF;
+  return chip;
+}
+
+API void ba_close(Chip *chip) {
+  avr_terminate(chip->avr);
+  free(chip->avr);
+  free(chip);
+}
+
+API void ba_reset(Chip *chip, uint32_t mcusr) {
+  avr_reset(chip->avr);
+  chip->avr->data[MCUSR_AT] = (uint8_t)mcusr;
+  chip->avr->data[R2] = 0;
+  after_reset(chip);
+}
+
+API void ba_pin(Chip *chip, uint32_t port, uint32_t bit, uint32_t level) {
+  drive_pin(chip, (int)port, (int)bit, level != 0);
+}
+
+static void next_plan(Chip *chip) {
+  chip->plan_at = NEVER;
+  for (size_t i = 0; i < chip->plan_count; ++i) {
+    if (chip->plans[i].cycle < chip->plan_at) {
+      chip->plan_at = chip->plans[i].cycle;
+    }
+  }
+}
+
+API void ba_pin_at(Chip *chip, uint64_t cycle, uint32_t port, uint32_t bit, uint32_t level) {
+  if (chip->plan_count < PLANS_MAX) {
+    chip->plans[chip->plan_count++] = (Plan){cycle, (uint8_t)port, (uint8_t)bit, (uint8_t)(level != 0)};
+    next_plan(chip);
+  }
+}
+
+static void do_plans(Chip *chip) {
+  size_t kept = 0;
+  for (size_t i = 0; i < chip->plan_count; ++i) {
+    const Plan plan = chip->plans[i];
+    if (plan.cycle <= chip->avr->cycle) {
+      drive_pin(chip, plan.port, plan.bit, plan.level);
+    } else {
+      chip->plans[kept++] = plan;
+    }
+  }
+  chip->plan_count = kept;
+  next_plan(chip);
+}
+
+API void ba_adc(Chip *chip, uint32_t channel, uint32_t mv) {
+  avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_ADC_GETIRQ, (int)channel), mv);
+}
+
+API void ba_supply(Chip *chip, uint32_t mv) { chip->avr->vcc = chip->avr->avcc = chip->avr->aref = mv; }
+
+API uint32_t ba_rx(Chip *chip, const uint8_t *bytes, uint32_t size) {
+  uint32_t taken = 0;
+  while (taken < size && chip->rx_in - chip->rx_out < RX_MAX) {
+    chip->rx[chip->rx_in++ % RX_MAX] = bytes[taken++];
+  }
+  if (chip->rx_at == NEVER && taken > 0) {
+    chip->rx_at = chip->avr->cycle;
+  }
+  return taken;
+}
+
+// A byte is given at its first bit: the simulator shows it a byte time later. The chip holds two, and a third while no
+// other begins; the simulator holds 64.
+static void receive(Chip *chip) {
+  if (chip->rx_out == chip->rx_in) {
+    chip->rx_at = NEVER;
+    return;
+  }
+  const uart_fifo_t *held = &chip->uart->input;
+  if (((held->write - held->read) & (uart_fifo_fifo_size - 1)) >= 3) {
+    ++chip->overruns;
+  }
+  const uint8_t byte = chip->rx[chip->rx_out++ % RX_MAX];
+  avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), byte);
+  // Also a byte that is not there yet cannot begin before this one ends.
+  chip->rx_at += chip->uart->cycles_per_byte;
+}
+
+static uint64_t tx_due(const Chip *chip) { return chip->tx_in == chip->tx_out ? NEVER : chip->tx_end[chip->tx_out]; }
+
+static void transmit(Chip *chip) {
+  const uint8_t byte = chip->tx_wait[chip->tx_out++];
+  if (chip->tx_count < TX_MAX) {
+    chip->tx[chip->tx_count++] = byte;
+  }
+  if (byte == '\n') {
+    chip->reasons |= STOP_LINE;
+  }
+}
+
+// Hangs the main loop: the instruction under way becomes a jump to itself, and interrupts go on.
+static void watch_hang(Chip *chip) {
+  avr_t *avr = chip->avr;
+  if (avr->cycle >= chip->hang_end) {
+    memcpy(avr->flash + chip->hang_at, chip->hung, 2);
+    chip->hang_end = NEVER;
+  }
+  const int outside = avr->pc < chip->hang_from || avr->pc >= chip->hang_to;
+  if (chip->hang_cycles == 0 || outside || avr->interrupts.running_ptr != 0 || avr->state != cpu_Running) {
+    return;
+  }
+  chip->hang_at = avr->pc;
+  chip->hang_end = avr->cycle + chip->hang_cycles;
+  chip->hang_cycles = 0;
+  memcpy(chip->hung, avr->flash + chip->hang_at, 2);
+  avr->flash[chip->hang_at] = SPIN & 0xFF;
+  avr->flash[chip->hang_at + 1] = SPIN >> 8;
+}
+
+API void ba_hang(Chip *chip, uint32_t from, uint32_t to, uint64_t cycles) {
+  chip->hang_from = from;
+  chip->hang_to = to;
+  chip->hang_cycles = cycles;
+}
+
+static uint64_t least(uint64_t a, uint64_t b) { return a < b ? a : b; }
+
+static void do_due(Chip *chip) {
+  const uint64_t now = chip->avr->cycle;
+  if (chip->plan_at <= now) {
+    do_plans(chip);
+  }
+  if (chip->rx_at <= now) {
+    receive(chip);
+  }
+  if (tx_due(chip) <= now) {
+    transmit(chip);
+  }
+}
+
+static void look_after(Chip *chip) {
+  avr_t *avr = chip->avr;
+  if (chip->uart->cycles_per_byte != chip->own_byte) {
+    // The simulator counts eleven bits for a byte; there are ten.
+    chip->uart->cycles_per_byte = chip->own_byte = chip->uart->cycles_per_byte * 10 / 11;
+  }
+  if (chip->was_reset) {
+    after_reset(chip);
+  }
+  const uint16_t sp = (uint16_t)(avr->data[SPL_AT] | avr->data[SPH_AT] << 8);
+  if (sp < chip->lowest_sp && sp > 0x100) {
+    chip->lowest_sp = sp;
+  }
+  if (chip->hang_cycles != 0 || chip->hang_end != NEVER) {
+    watch_hang(chip);
+  }
+}
+
+API uint32_t ba_run(Chip *chip, uint64_t until, uint32_t mask) {
+  avr_t *avr = chip->avr;
+  chip->reasons = 0;
+  for (;;) {
+    do_due(chip);
+    if (avr->cycle >= until || (chip->reasons & mask)) {
+      return chip->reasons;
+    }
+    chip->limit = least(least(until, chip->plan_at), least(chip->rx_at, tx_due(chip)));
+    do {
+      const int state = avr_run(avr);
+      if (state == cpu_Done || state == cpu_Crashed) {
+        return chip->reasons | STOP_CRASH;
+      }
+      look_after(chip);
+      chip->limit = least(chip->limit, tx_due(chip));
+    } while (avr->cycle < chip->limit && !(chip->reasons & mask));
+  }
+}
+
+API uint64_t ba_cycle(const Chip *chip) { return chip->avr->cycle; }
+API int64_t ba_steps(const Chip *chip) { return chip->steps; }
+API uint32_t ba_outputs(const Chip *chip) { return (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u); }
+API uint32_t ba_overruns(const Chip *chip) { return chip->overruns; }
+API uint32_t ba_lowest_sp(const Chip *chip) { return chip->lowest_sp; }
+API uint64_t ba_narrowest_step(const Chip *chip) { return chip->step_narrowest; }
+API uint32_t ba_byte_cycles(const Chip *chip) { return (uint32_t)chip->uart->cycles_per_byte; }
+API uint32_t ba_waiting(const Chip *chip) { return (uint32_t)(chip->rx_in - chip->rx_out); }
+API uint8_t ba_data(const Chip *chip, uint32_t at) { return chip->avr->data[at]; }
+
+API void ba_step_stop(Chip *chip, uint32_t every) {
+  chip->step_stop = every;
+  chip->steps_since = 0;
+}
+
+API uint32_t ba_tx(Chip *chip, uint8_t *to, uint32_t most) {
+  const uint32_t size = chip->tx_count < most ? (uint32_t)chip->tx_count : most;
+  memcpy(to, chip->tx, size);
+  memmove(chip->tx, chip->tx + size, chip->tx_count - size);
+  chip->tx_count -= size;
+  return size;
+}
+
+API uint32_t ba_edges(Chip *chip, Edge *to, uint32_t most) {
+  const uint32_t size = chip->edge_count < most ? (uint32_t)chip->edge_count : most;
+  memcpy(to, chip->edges, size * sizeof(Edge));
+  chip->edge_count = 0;
+  return size;
+}
+
+API void ba_trace(Chip *chip, uint64_t *to, uint64_t most) {
+  chip->trace = to;
+  chip->trace_max = to ? (size_t)most : 0;
+  chip->trace_count = 0;
+}
+API uint64_t ba_traced(const Chip *chip) { return chip->trace_count; }
+
+// The simulator's own answer says failure though the bytes came.
+API void ba_eeprom(Chip *chip, uint8_t *to) {
+  avr_eeprom_desc_t memory = {.ee = to, .offset = 0, .size = 1024};
+  avr_ioctl(chip->avr, AVR_IOCTL_EEPROM_GET, &memory);
+}
