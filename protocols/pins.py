@@ -87,7 +87,8 @@ def _contacts() -> str:
         shift = PIN[row.name] - row.bit
         groups[row.port, shift] = groups.get((row.port, shift), 0) | 1 << row.bit
     parts = []
-    for (port, shift), mask in groups.items():
+    # The port whose change interrupts comes last: what is read last is newest.
+    for (port, shift), mask in sorted(groups.items()):
         turn = f"<< {shift}" if shift > 0 else f">> {-shift}"
         parts.append(f"(uint8_t)((uint8_t)(PIN{port} & 0x{mask:02X}) {turn})")
     return " | ".join(parts)

@@ -57,7 +57,7 @@ class Talk:
     def __init__(
         self, *parts: str, board_us: int = 0, leave_us: int = LEAVE_US, **limits: int
     ) -> None:
-        self.board = Board(board_us=board_us)
+        self.board = self.power_up(board_us)
         self.limits = {limit.name: limit.start for limit in LIMITS}
         self.limits |= {
             "fitted": fitted(*(parts or ALL)), "travel_min": -100_000, "travel_max": 400_000,
@@ -77,6 +77,10 @@ class Talk:
         self._plan: list[tuple[int, str, bool]] = []
         self._valve_on = False
         self._show()
+
+    def power_up(self, board_us: int) -> Board:
+        """The board to speak to; another kind of board is another subclass of this."""
+        return Board(board_us=board_us)
 
     # Pins and readings.
 

@@ -1,4 +1,4 @@
-"""The table of the 8-bit board's pins: each pin once, and nothing dangerous where it must not be."""
+"""The table of the 8-bit board's pins: each pin once, nothing dangerous where it must not be."""
 
 from __future__ import annotations
 

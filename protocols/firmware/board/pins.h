@@ -3,7 +3,7 @@
 #define BENCHD_PINS_H
 
 // Pins 0 to 7 in the order of the wire, as they stand: a closed contact reads 0.
-#define BENCHD_CONTACTS ((uint8_t)((uint8_t)(PIND & 0xFC) >> 2) | (uint8_t)((uint8_t)(PINC & 0x18) << 3))
+#define BENCHD_CONTACTS ((uint8_t)((uint8_t)(PINC & 0x18) << 3) | (uint8_t)((uint8_t)(PIND & 0xFC) >> 2))
 
 // Each output: its port, its bit.
 #define BENCHD_STEP_PORT PORTB

@@ -166,15 +166,17 @@ void motion_check_pins(Board &board, uint8_t raw) {
 
 uint32_t motion_step(Board &board) {
   Motion &motion = board.motion;
-  motion_check_pins(board, board.hal->pins(board.hal->user));
-  if (!motion.running) {
-    return 0;
-  }
   const uint32_t now = now_us(board);
   if (now - motion.polled_us > UNPOLLED_US_MAX) {
     motion.running = false;
     motion.halted = true;
     motion.halt_us = now;
+    return 0;
+  }
+  // The pins are read last, so that next to nothing lies between the reading and the pulse that it allows.
+  const uint8_t raw = board.hal->pins(board.hal->user);
+  if (motion.must & (uint8_t)~raw) {
+    motion_check_pins(board, raw);
     return 0;
   }
   board.hal->pulse(board.hal->user);
