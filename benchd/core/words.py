@@ -48,10 +48,7 @@ TRIP_WORDS: dict[int, Words] = {
         f"{'at least' if v < b else 'at most'} {b / 1000:.1f} bar."
     ),
     18: lambda f, v, b: "Word from the host stopped: the bench stopped itself.",
-    20: lambda f, v, b: (
-        f"The board restarted (cause: {_cause(v)}). Its position is gone: prove, then "
-        "say where the feed stands."
-    ),
+    20: lambda f, v, b: f"The board restarted (cause: {_cause(v)}).",
     21: lambda f, v, b: "A command was bad, late or repeated: nothing was done.",
     22: lambda f, v, b: "Both local switches are pressed.",
     23: lambda f, v, b: "The local switches are locked during a series.",
@@ -72,7 +69,7 @@ WITHOUT_VALUES: dict[int, str] = {
     12: "Thrust fell at once: something gave way. Vent, look at the fasteners.",
     14: "End of travel.",
     16: "Air was outside what the card asks for.",
-    20: "The board restarted. Its position is gone: prove, then say where the feed stands.",
+    20: "The board restarted.",
     24: "Valve or push was on for too long.",
     29: "The logic supply was too low: the valve is not driven.",
 }
@@ -82,7 +79,7 @@ SO_WHAT: dict[int, str] = {
     1: "Drive and valve have no power; the barrel may still be loaded.",
     2: "The cutter went to its rest; the barrel may still be loaded.",
     5: "The feed stopped; its position is doubtful.",
-    6: "The valve went back; the feed is locked.",
+    6: "The valve went back and the feed is locked; the piece may still hang at the nozzle.",
     7: "The feed is locked: the blade may be in the dough.",
     8: "The cutter's place is not known; everything is locked.",
     9: "The feed stopped and nothing was cut.",
@@ -91,29 +88,46 @@ SO_WHAT: dict[int, str] = {
     12: "The drive has no power; parts may be loose.",
     13: "Opening now lets stored force go.",
     14: "The feed stopped.",
-    15: "Only jogs are allowed.",
-    16: "Nothing is cut.",
+    15: "Only jog, relieve and tube out are allowed.",
+    16: "Nothing is cut; what was pushed before hangs at the nozzle.",
     17: "The first stroke after venting is fast.",
-    18: "The portion ended early.",
+    18: "What was under way ended early.",
     19: "Every value shown is old, and nothing can be asked of the bench.",
     20: "Where the feed stands is not known; nothing moves.",
     24: "Valve and feed were stopped.",
     25: "The series pauses.",
     26: "The series pauses.",
     28: "No new portion is begun; stop, relieve and jog work.",
-    29: "The valve is not driven.",
+    29: "Nothing is cut; what was pushed before hangs at the nozzle.",
     30: "Times in the journal are marked doubtful.",
 }
 """What an interlock that is up means for the bench."""
 
 
+_AIR_FIRST = "Drive off, air shut and vented, gauge at zero; then look for the cause."
+
+DO_WHAT: dict[int, str] = {
+    1: "'benchd clear IL-01' asks you to prove it.",
+    2: "'benchd clear IL-02' asks you to prove it.",
+    5: f"{_AIR_FIRST} Then 'benchd clear IL-05'.",
+    6: f"{_AIR_FIRST} Inspect the blade. 'benchd clear IL-06' asks you to prove it.",
+    7: f"{_AIR_FIRST} 'benchd clear IL-07' asks you to prove it.",
+    8: f"{_AIR_FIRST} 'benchd clear IL-08' asks you to prove it.",
+    11: "Run 'benchd relieve', look for what blocks it, then 'benchd clear IL-11'.",
+    13: "Run 'benchd relieve', switch the drive off, shut and vent the air.",
+    15: "'benchd clear IL-15' asks you to prove it.",
+    17: "One dry stroke lets go of it.",
+    20: "'benchd clear IL-20' asks you to prove it; then 'benchd here' says where the feed stands.",
+}
+"""What a person does about an interlock, where the general sentences of `do_what` do not fit. Near
+the blade it begins with the air: looking there for a cause while it is live costs fingers."""
+
+
 def do_what(number: int, reset: str, *, latched: bool) -> str:
     """Return what a person does about an interlock that is up."""
     code = INTERLOCK_BY_NUMBER[number].code
-    if number == 17:
-        return "Stand clear and run 'benchd cut'."
-    if number == 13:
-        return "Run 'benchd relieve', switch the drive off, shut and vent the air."
+    if number in DO_WHAT:
+        return DO_WHAT[number]
     if not latched and reset == "auto":
         return "It goes by itself when the cause is gone."
     if reset == "prove":

@@ -101,3 +101,23 @@ def test_whatever_latches_says_what_it_means() -> None:
     for row in INTERLOCKS:
         if row.kind == "T" and row.reset != "auto":
             assert row.number in words.SO_WHAT
+
+
+@pytest.mark.parametrize("number", [5, 6, 7, 8])
+def test_nobody_is_sent_to_the_blade_before_the_air_is_off(number: int) -> None:
+    row = next(row for row in INTERLOCKS if row.number == number)
+    text = words.do_what(number, row.reset, latched=True)
+    assert text.index("air shut and vented") < text.index("look for the cause")
+
+
+@pytest.mark.parametrize("row", INTERLOCKS, ids=lambda row: row.code)
+def test_what_is_said_of_an_interlock_says_nothing_twice(row: object) -> None:
+    number, reset = row.number, row.reset  # type: ignore[attr-defined]
+    parts = (
+        words.trip_text(FACTS, number, 1100, 1050),
+        words.SO_WHAT.get(number, ""),
+        words.do_what(number, reset, latched=True),
+    )
+    sentences = [one.strip() for part in parts for one in part.split(". ") if one.strip()]
+    assert len(set(sentences)) == len(sentences)
+    assert " ".join(parts).count("benchd clear") <= 1
