@@ -86,7 +86,12 @@ def _barrel(state: State, old: bool) -> str:
     if old or state.board.thrust == NOT_FITTED:
         return "old reading: treat as loaded"
     thrust_n = state.board.thrust / 10
-    return f"{thrust_n:.0f} N {'low' if thrust_n <= state.facts.thrust_relieved_n else 'loaded'}"
+    if thrust_n > state.facts.thrust_relieved_n:
+        return f"{thrust_n:.0f} N loaded"
+    if 12 in state.latches:
+        # What gave way may be what carries the sensor.
+        return f"{thrust_n:.0f} N since thrust collapsed: treat as loaded"
+    return f"{thrust_n:.0f} N {_low(state, 'loaded')}"
 
 
 def _air(state: State, old: bool) -> str:
@@ -94,14 +99,22 @@ def _air(state: State, old: bool) -> str:
         return "not measured: treat as live"
     if old or state.board.air == NOT_FITTED:
         return "old reading: treat as live"
-    return f"{state.board.air / 1000:.1f} bar {'low' if state.board.air <= AIR_LOW_HPA else 'live'}"
+    word = _low(state, "live") if state.board.air <= AIR_LOW_HPA else "live"
+    return f"{state.board.air / 1000:.1f} bar {word}"
+
+
+def _low(state: State, otherwise: str) -> str:
+    """Return the word for a low reading: one of a sensor that nobody has proven counts for
+    nothing."""
+    return f"not proven: treat as {otherwise}" if 15 in state.latches else "low"
 
 
 def _coils(state: State, old: bool) -> str:
     if old:
         return "old reading: treat as live"
     drive = "live" if pin(state, "drive") else "off"
-    return f"drive {drive}, valve {'live' if pin(state, 'valve') else 'off'}"
+    armed = ", cutter ARMED" if pin(state, "armed") else ""
+    return f"drive {drive}, valve {'live' if pin(state, 'valve') else 'off'}{armed}"
 
 
 def _abnormal(latch: Latch) -> Abnormal:

@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from benchd.core.inputs import LinkDown, WallClock
 from benchd.core.snapshot import snapshot
+from benchd.core.state import Latch
 from benchd.core.watched import WATCHED
 from protocols.limits import FITTED_BITS
 from protocols.status import BenchStatus
@@ -135,6 +136,29 @@ def test_the_energy_line_gives_what_is_measured(
     assert seen.air_pa == pytest.approx(air * 100)
 
 
+def test_a_low_reading_counts_for_nothing_before_the_bench_is_proven() -> None:
+    s = Script(carry=proven(bench(*ALL), build="other")).connect().prove(20)
+    s.board.signals |= {"thrust": 0, "air": 0}
+    s.run(1)
+    seen = status(s)
+    assert seen.barrel == "0 N not proven: treat as loaded"
+    assert seen.air == "0.0 bar not proven: treat as live"
+
+
+def test_a_low_reading_counts_for_nothing_after_thrust_collapsed() -> None:
+    s = Script().ready()
+    latch = Latch(12, s.now_ns, "Thrust fell.", 0, 0, True)
+    s.state = replace(s.state, latches={**s.state.latches, 12: latch})
+    s.board.signals |= {"thrust": 0}
+    assert status(s).barrel.endswith("N since thrust collapsed: treat as loaded")
+
+
+def test_an_armed_cutter_is_said_with_the_coils() -> None:
+    s = Script().ready()
+    s.must("arm", seconds=0.2)
+    assert status(s).coils.endswith(", cutter ARMED")
+
+
 def test_readings_of_a_sensor_that_fell_silent_are_old_though_the_board_beats() -> None:
     s = Script().ready()
     s.board.limits[31] = 0  # No sample comes any more.
@@ -218,7 +242,8 @@ def test_abnormals_stand_worst_first_with_what_it_means_and_what_to_do() -> None
     assert [row.code for row in rows] == ["IL-20", "IL-17"]
     assert [row.rank for row in rows] == [3, 1]
     assert "benchd clear IL-20" in rows[0].do_what
-    assert rows[1].do_what == "Stand clear and run 'benchd cut'."
+    assert "benchd cut" in rows[1].what
+    assert rows[1].do_what == "One dry stroke lets go of it."
     s.board.trip(9, s.now_ns)
     s.board.mute = True
     s.run(0.7)
