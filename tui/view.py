@@ -13,7 +13,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
 if TYPE_CHECKING:
-    from protocols.status import Abnormal, BenchStatus, LastPortion, SeriesStatus
+    from protocols.status import Abnormal, BenchStatus, BrokerStatus, LastPortion, SeriesStatus
 
 WIDTH = 80
 """Columns of a line."""
@@ -255,8 +255,19 @@ def rows(status: BenchStatus) -> list[Row]:
         else Row("Journal", "CANNOT BE WRITTEN"),
         Row("Board", _board_text(status)) if status.board else None,
         Row("Control", status.controller) if status.controller else None,
+        Row("Broker", broker_text(status.broker)) if status.broker is not None else None,
     ]
     return [row for row in found if row is not None]
+
+
+def broker_text(broker: BrokerStatus) -> str:
+    """Return how news goes out: quiet while it does, else why not and what waits or is lost."""
+    parts = ["connected"] if broker.connected else [broker.trouble or "not connected yet"]
+    if broker.waiting and not broker.connected:
+        parts.append(f"{broker.waiting} records wait")
+    if broker.dropped:
+        parts.append(f"{broker.dropped} records were dropped, the journal has them")
+    return "; ".join(part.removesuffix(".") for part in parts)
 
 
 def _board_text(status: BenchStatus) -> str:

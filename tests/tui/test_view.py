@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from protocols.status import Abnormal, BenchStatus, LastPortion, SeriesStatus
+from protocols.status import Abnormal, BenchStatus, BrokerStatus, LastPortion, SeriesStatus
 from tui import view
 
 GONE = Abnormal(
@@ -211,3 +211,22 @@ def test_whatever_was_typed_the_lines_stay_ascii_and_within_their_width(
 )
 def test_times(value: float | None, shown: str) -> None:
     assert view.seconds(value) == shown
+
+
+@pytest.mark.parametrize(
+    ("broker", "text"),
+    [
+        (BrokerStatus(True, 3, 0), "connected"),
+        (BrokerStatus(False, 0, 0), "not connected yet"),
+        (BrokerStatus(False, 7, 0, "It refuses us."), "It refuses us; 7 records wait"),
+        (
+            BrokerStatus(True, 0, 2),
+            "connected; 2 records were dropped, the journal has them",
+        ),
+    ],
+)
+def test_a_broker_is_shown_only_when_the_card_names_one(broker: BrokerStatus, text: str) -> None:
+    assert view.broker_text(broker) == text
+    shown = view.status_lines(msgspec.structs.replace(READY, broker=broker))
+    assert any(line.startswith("Broker") and text[:20] in line for line in shown)
+    assert not any(line.startswith("Broker") for line in view.status_lines(READY))
