@@ -48,10 +48,14 @@ def _run(arguments: Sequence[str]) -> int:
         say(overview())
         return OK
     if name == "--version":
-        from importlib.metadata import version
+        from benchd.cli.versions import versions
 
-        say(f"benchd {version('benchd')}")
+        say(versions())
         return OK
+    if name == "--complete":
+        from benchd.cli.completing import answer
+
+        return answer(rest)
     row = next((row for row in COMMANDS if row.name == name), None)
     if row is None:
         raise Usage(f"There is no command '{name}'; the nearest is '{_nearest(name)}'. {TRY_HELP}")
@@ -88,7 +92,8 @@ def overview() -> str:
         "  benchd COMMAND --help    explains one command, with an example",
         "",
     ]
-    lines += [f"  {row.name:<9} {row.summary}" for row in COMMANDS]
+    width = max(len(row.name) for row in COMMANDS)
+    lines += [f"  {row.name:<{width}} {row.summary}" for row in COMMANDS]
     return "\n".join(lines)
 
 

@@ -48,5 +48,7 @@ COMMANDS: tuple[Row, ...] = (
         "benchd replay JOURNAL --verify"),
     Row("guide", "guiding", "read the pages for the person at the bench",
         "benchd guide IL-09"),
+    Row("completion", "completing", "print what makes TAB complete in bash, zsh or fish",
+        'eval "$(benchd completion bash)"'),
 )  # fmt: skip
 """The single table of commands."""

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import importlib
+import re
 from collections.abc import Callable
 
 import pytest
 
 from benchd.cli.command import Parts
 from benchd.cli.table import COMMANDS
+from benchd.core.engine import CORE_VERSION
+from benchd.io.migrations import SCHEMA_VERSION
+from protocols.limits import PROTOCOL
+from sim.board import build_word
 from tests.cli.conftest import Outcome
 
 Benchd = Callable[..., Outcome]
@@ -38,8 +43,19 @@ def test_the_overview_names_every_command(benchd: Benchd) -> None:
     assert benchd().code == 2
 
 
-def test_the_version_is_told(benchd: Benchd) -> None:
-    assert benchd("--version").out.startswith("benchd 0")
+def test_the_version_is_told_with_those_that_must_fit_together(benchd: Benchd) -> None:
+    shown = benchd("--version").out
+    found = re.fullmatch(
+        r"benchd 0\S+ \(protocol (\d+), journal schema (\d+), core (\d+), "
+        r"firmware build ([0-9a-f]{8})\)\n",
+        shown,
+    )
+    assert found is not None, shown
+    assert [int(number) for number in found.groups()[:3]] == [
+        PROTOCOL, SCHEMA_VERSION, CORE_VERSION
+    ]  # fmt: skip
+    # The board that the simulator runs greets with the same build.
+    assert found[4] == build_word()
 
 
 USAGE = [

@@ -10,7 +10,7 @@ import pytest
 
 SCRIPT = Path(__file__).resolve().parent.parent.parent / ".ci" / "system"
 ORDINARY = ("bash", "awk", "cat", "sh", "env")
-NEEDED = ("c++", "tmux", "sqlite3", "mosquitto_passwd")
+NEEDED = ("c++", "tmux", "sqlite3", "zsh", "fish", "mosquitto_passwd")
 
 
 class Machine:
@@ -54,7 +54,8 @@ def root(tmp_path: Path) -> Machine:
     machine.has("id", "echo 0")
     copy = 'echo "#!/bin/sh" >"$0.new"; chmod +x "$0.new"; mv "$0.new" "${0%apt-get}$word"'
     machine.has(
-        "apt-get", f'for word; do case $word in tmux|sqlite3) {copy};; esac; done; echo "$@"'
+        "apt-get",
+        f'for word; do case $word in tmux|sqlite3|zsh|fish) {copy};; esac; done; echo "$@"',
     )
     for name in ("chmod", "mv"):
         (machine.folder / name).symlink_to(f"/bin/{name}")
