@@ -28,6 +28,10 @@ OLD_AFTER_S = 0.5
 """Values are called old when the last word from the board is older than this (IL-19)."""
 
 UNKNOWN_ENERGY = "not known: treat as loaded"
+UNKNOWN_LIVE = "not known: treat as live"
+
+SPELLED = str.maketrans({"\u00b1": "+-", "\u00b0": " deg "})
+"""Signs of our own sentences that are not ASCII, and how they are written here."""
 
 
 class Row(NamedTuple):
@@ -51,7 +55,7 @@ def from_json(data: Mapping[str, Any]) -> BenchStatus:
 
 def plain(text: str) -> str:
     """Return text as printable ASCII; any other sign or control character becomes "?"."""
-    return "".join(sign if " " <= sign <= "~" else "?" for sign in text)
+    return "".join(sign if " " <= sign <= "~" else "?" for sign in text.translate(SPELLED))
 
 
 def millimetres(metres: float | None, digits: int = 1) -> str:
@@ -91,6 +95,11 @@ def percent(share: float, digits: int = 1) -> str:
     return f"{share * 100:+.{digits}f} %"
 
 
+def several(count: int, one: str, many: str = "") -> str:
+    """Return a count with its word: 1 portion, 2 portions."""
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def is_old(status: BenchStatus) -> bool:
     """Whether the values are older than the board's word may be."""
     age_s = status.link_age_s
@@ -110,18 +119,20 @@ def energy_row(status: BenchStatus) -> Row:
     return Row(
         "ENERGY",
         "; ".join(
-            f"{name} {UNKNOWN_ENERGY if old or not words else words}"
-            for name, words in (
-                ("barrel", status.barrel),
-                ("air", status.air),
-                ("coils", status.coils),
+            f"{name} {unknown if old or not words else words}"
+            for name, words, unknown in (
+                ("barrel", status.barrel, UNKNOWN_ENERGY),
+                ("air", status.air, UNKNOWN_LIVE),
+                ("coils", status.coils, UNKNOWN_LIVE),
             )
         ),
     )
 
 
 def not_watched_row(status: BenchStatus) -> Row | None:
-    """Return the line of what nobody watches, or None when all is fitted."""
+    """Return the line of what nobody watches, or None when all is fitted and the board speaks."""
+    if is_old(status):
+        return Row("NOT WATCHED:", "anything, while no word comes from the board")
     if not status.not_watched:
         return None
     return Row("NOT WATCHED:", ", ".join(status.not_watched))
@@ -145,7 +156,9 @@ def portion_row(status: BenchStatus) -> Row:
     """Return the line of the portion under way or last made, with its weight against the aim."""
     series = status.series
     text = f"{status.portion}" if status.portion else "none yet"
-    if series is not None and series.count is not None:
+    if status.state != "PORTIONING":
+        pass  # How many of the series are made stands in its own line.
+    elif series is not None and series.count is not None:
         text += f" (portion {min(series.made + 1, series.count)} of {series.count} in this series)"
     elif series is not None:
         text += f" ({series.made} made in this series)"
@@ -201,7 +214,7 @@ def tube_row(status: BenchStatus) -> Row:
     if status.tube_left_m is not None:
         parts.append(f"{millimetres(status.tube_left_m, 0)} left")
     if status.tube_left_portions is not None:
-        parts.append(f"about {status.tube_left_portions} portions")
+        parts.append(f"about {several(status.tube_left_portions, 'portion')}")
     return Row("Tube", "; ".join(parts))
 
 
@@ -275,9 +288,9 @@ def _board_text(status: BenchStatus) -> str:
     if status.supply_v is not None:
         parts.append(f"supply {volts(status.supply_v)}")
     if status.lines_bad:
-        parts.append(f"{status.lines_bad} bad lines")
+        parts.append(several(status.lines_bad, "bad line"))
     if status.samples_lost:
-        parts.append(f"{status.samples_lost} samples lost")
+        parts.append(several(status.samples_lost, "sample lost", "samples lost"))
     if status.clock_error_s is not None:
         parts.append(f"times within {status.clock_error_s * 1e3:.1f} ms")
     return "; ".join(parts)
@@ -312,9 +325,7 @@ def portion_line(record: Mapping[str, Any]) -> str:
     return plain("; ".join(parts))
 
 
-PORTION_HEAD = (
-    "portion class         stroke take-up  push draw-back settle   cut return thrust  weight"
-)
+PORTION_HEAD = "portion          stroke take-up push draw-back settle  cut return thrust weight"
 """Heads of the columns of `portion_cells`."""
 
 
@@ -323,7 +334,7 @@ def portion_cells(record: Mapping[str, Any], mass_kg: float | None) -> str:
     outcome = record.get("outcome")
     kind = record["class"] if outcome == "complete" else f"{outcome}".upper()
     times = record.get("phase_s") or {}
-    widths = (7, 5, 9, 6, 5, 6)
+    widths = (7, 4, 9, 6, 4, 6)
     cells = [
         f"{times[name]:>{width}.2f}" if name in times else f"{'-':>{width}}"
         for name, width in zip(PHASE_ORDER, widths, strict=True)
@@ -331,8 +342,8 @@ def portion_cells(record: Mapping[str, Any], mass_kg: float | None) -> str:
     stroke = millimetres((record.get("asked_m") or {}).get("push"))
     thrust = newtons((record.get("thrust_n") or {}).get("peak"))
     return plain(
-        f"{record['number']:>7} {kind:<11} {stroke:>8} {' '.join(cells)} {thrust:>6} "
-        f"{grams(mass_kg):>7}"
+        f"{record['number']:>3} {kind:<11} {stroke:>7} {' '.join(cells)} {thrust:>6} "
+        f"{grams(mass_kg):>6}"
     )
 
 
@@ -362,7 +373,8 @@ def status_line(status: BenchStatus, width: int = WIDTH) -> str:
     if status.abnormals:
         worst = status.abnormals[0]
         parts.append(f"{RANKS.get(worst.rank, '')} {worst.code}")
-    parts.append(link_text(status))
+    if is_old(status):  # Fresh, its age changes all the time and says nothing.
+        parts.append(link_text(status))
     parts.append(f"barrel {UNKNOWN_ENERGY if is_old(status) else status.barrel or UNKNOWN_ENERGY}")
     if status.series is not None:
         of = "" if status.series.count is None else f" of {status.series.count}"

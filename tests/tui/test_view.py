@@ -93,7 +93,9 @@ def test_a_series_with_its_countdown() -> None:
         READY, state="WAITING", waits_for="the next beat", series=series
     )
     assert "WAITING; waits for the next beat" in text(status)
-    assert "(portion 4 of 20 in this series)" in text(status)
+    assert "in this series" not in text(status)  # The fourth has not begun.
+    under_way = msgspec.structs.replace(status, state="PORTIONING", portion=15)
+    assert "15 (portion 4 of 20 in this series)" in text(under_way)
     assert "Series    3 of 20, one every 8.0 s; next push in 1.2 s" in text(status)
 
 
@@ -127,7 +129,11 @@ def test_old_values_count_as_loaded(age_s: float | None) -> None:
     )
     assert "VALUES ARE OLD" in text(status)
     energy = view.energy_row(status).text
-    assert energy.count("not known: treat as loaded") == 3
+    assert energy == (
+        "barrel not known: treat as loaded; air not known: treat as live; "
+        "coils not known: treat as live"
+    )
+    assert "NOT WATCHED: anything, while no word comes from the board" in text(status)
     assert "low" not in energy
     assert "2 N" not in energy
     assert "treat as loaded" in view.status_line(status, 200)
@@ -170,8 +176,42 @@ def test_from_json_reads_what_the_daemon_sends() -> None:
 def test_one_line_for_following_along() -> None:
     status = msgspec.structs.replace(READY, state="PORTIONING", phase="push", abnormals=(GONE,))
     assert view.status_line(status) == (
-        "PORTIONING push; !3 STOP IL-09; link 0.1 s; barrel 214 N loaded; portion 14"
+        "PORTIONING push; !3 STOP IL-09; barrel 214 N loaded; portion 14; feed 87.3 mm"
     )
+    later = msgspec.structs.replace(status, link_age_s=0.4)
+    assert view.status_line(later) == view.status_line(status)
+    silent = msgspec.structs.replace(status, link_age_s=0.6)
+    assert "link 0.6 s" in view.status_line(silent)
+
+
+def test_a_single_one_is_not_several() -> None:
+    status = msgspec.structs.replace(READY, tube_left_portions=1, lines_bad=1, samples_lost=1)
+    assert "about 1 portion\n" in text(status)
+    assert "1 bad line; 1 sample lost;" in " ".join(text(status).split())
+    status = msgspec.structs.replace(READY, lines_bad=2, samples_lost=2)
+    assert "2 bad lines; 2 samples lost;" in " ".join(text(status).split())
+
+
+def test_signs_of_our_own_sentences_are_spelled() -> None:
+    assert view.plain("Times uncertain by \u00b18 ms.") == "Times uncertain by +-8 ms."
+
+
+def test_a_table_of_portions_fits_its_columns() -> None:
+    record = {
+        "number": 123,
+        "class": "after-pause",
+        "outcome": "complete",
+        "asked_m": {"push": 0.0127},
+        "phase_s": dict.fromkeys(view.PHASE_ORDER, 1.25),
+        "thrust_n": {"peak": 999.0},
+    }
+    line = view.portion_cells(record, 0.0316)
+    assert len(view.PORTION_HEAD) == 79
+    assert len(line) <= view.WIDTH
+    for head in ("stroke", *view.PHASE_ORDER):
+        end = view.PORTION_HEAD.index(head) + len(head)
+        assert line[end - 1] != " "
+        assert line[end] == " "
 
 
 @pytest.mark.slow
