@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Callable
-from typing import NamedTuple, NoReturn
+from typing import NamedTuple, NoReturn, TextIO
 
 OK, WRONG, USAGE = 0, 1, 2
 """Exit codes: done; refused or found wrong; not understood."""
@@ -13,6 +14,9 @@ OK, WRONG, USAGE = 0, 1, 2
 
 HELP_WIDTH = 80
 """Columns of help texts."""
+
+FOLD_LEAST = 40
+"""Columns below which nothing is folded: there is no terminal so narrow."""
 
 
 class Row(NamedTuple):
@@ -102,15 +106,42 @@ def whole_from(low: int, high: int) -> Callable[[str], int]:
 def note(text: str) -> None:
     """Say something to the person; standard output stays for the answer."""
     _end_progress()
-    sys.stderr.write(f"{text}\n")
+    sys.stderr.write(f"{folded(text, sys.stderr)}\n")
     sys.stderr.flush()
 
 
 def say(text: str) -> None:
     """Print a line of the answer."""
     _end_progress()
-    sys.stdout.write(f"{text}\n")
+    sys.stdout.write(f"{folded(text, sys.stdout)}\n")
     sys.stdout.flush()
+
+
+def folded(text: str, stream: TextIO) -> str:
+    """Return text with its long lines broken between words at the edge of the stream's terminal.
+
+    What is no terminal gets whole lines, and so does JSON: both are read by programs.
+    """
+    if len(text) < FOLD_LEAST or text.startswith(("{", "[")) or not stream.isatty():
+        return text
+    import textwrap
+
+    try:
+        width = os.get_terminal_size(stream.fileno()).columns or HELP_WIDTH
+    except (OSError, ValueError):
+        width = HELP_WIDTH
+    lines = []
+    for line in text.split("\n"):
+        inset = len(line) - len(line.lstrip(" "))
+        hang = " " * (inset + 2 if inset or line.startswith("! ") else 0)
+        lines += textwrap.wrap(
+            line,
+            max(width, FOLD_LEAST),
+            subsequent_indent=hang,
+            break_long_words=False,
+            break_on_hyphens=False,
+        ) or [""]
+    return "\n".join(lines)
 
 
 def _end_progress() -> None:
@@ -135,8 +166,8 @@ def ask_line(question: str) -> str:
     """
     if not sys.stdin.isatty():
         raise Usage(
-            "Nobody can be asked here: there is no terminal. See --help for the options that "
-            "answer instead."
+            "Nothing was done: nobody can be asked here, for there is no terminal; --help names "
+            "the options that answer instead."
         )
     _drop_type_ahead()
     _end_progress()
@@ -144,7 +175,7 @@ def ask_line(question: str) -> str:
     sys.stderr.flush()
     line = sys.stdin.readline()
     if not line:
-        raise Wrong("Nothing was done: the input ended.")
+        raise Wrong("Nothing was done, because the input ended before an answer.")
     return line.strip()
 
 
@@ -165,6 +196,8 @@ def confirm(consequence: str, *, yes: bool) -> None:
     if yes:
         return
     if not sys.stdin.isatty():
-        raise Usage("Nobody can be asked here: add --yes to go ahead without asking.")
+        raise Usage(
+            "Nothing was done: nobody can be asked here; add --yes to go ahead without asking."
+        )
     if ask_line("Go ahead? Type yes:").lower() not in ("yes", "y"):
-        raise Wrong("Nothing was done.")
+        raise Wrong("Nothing was done, because the answer was not yes.")
