@@ -264,7 +264,11 @@ class Daemon:
     ) -> None:
         cls = REQUESTS.get(method)
         if cls is None:
-            refuse(METHOD_NOT_FOUND, f"There is no request '{method}'.", None)
+            text = (
+                f"There is no request '{method}': the daemon is of another version than who asks; "
+                "end it, then start it again with 'benchd serve'."
+            )
+            refuse(METHOD_NOT_FOUND, text, None)
             return
         if method == "status":
             reply(msgspec.to_builtins(self._status()))

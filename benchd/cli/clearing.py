@@ -48,11 +48,11 @@ def clear(options: argparse.Namespace) -> int:
 
 def _name(given: Sequence[str]) -> str:
     if given:
-        raise Usage("A proof carries a name: add --name.")
+        raise Usage("Nothing was cleared: a proof carries the name of who looked; add --name NAME.")
     note("This interlock is cleared by a person who looked. Each answer is journalled.")
     name = ask_line("Your name:")
     if not name:
-        raise Wrong("Nothing was cleared: a proof carries a name.")
+        raise Wrong("Nothing was cleared: a proof carries the name of who looked; clear it again.")
     return name
 
 
@@ -62,7 +62,10 @@ def _confirmations(statements: Sequence[dict[str, str]]) -> list[str]:
         note(f"{number} of {len(statements)}: {one['statement']}")
         typed = ask_line(f"If that is so, type the word {one['word']}:")
         if typed.lower() != one["word"]:
-            raise Wrong(f"Nothing was cleared: '{typed}' is not '{one['word']}'.")
+            raise Wrong(
+                f"Nothing was cleared: '{typed}' is not '{one['word']}'. Look again, then clear it "
+                "once more."
+            )
         words.append(typed)
     return words
 

@@ -38,7 +38,10 @@ def _wait_for_fire() -> None:
     note(f"Armed for {FIRE_WITHIN_S:g} s. Type f and ENTER to fire; anything else lets it lapse.")
     ready, _, _ = select.select([sys.stdin], [], [], FIRE_WITHIN_S)
     if not ready or sys.stdin.readline().strip().lower() != "f":
-        raise Wrong("Not fired; the arming lapses by itself.")
+        raise Wrong(
+            "Not fired, because no f came in time; the arming lapses by itself, 'benchd cut' arms "
+            "again."
+        )
 
 
 def stroke_text(result: dict[str, object]) -> str:

@@ -131,6 +131,8 @@ def guard(status: BenchStatus) -> str:
     """Return the guard in words, for a consequence line."""
     if "guard" in status.not_watched:
         return "guard not watched"
+    if status.state == "NO LINK":
+        return "guard not known"
     return "guard shut" if status.pins.get("guard") else "guard open"
 
 

@@ -104,7 +104,9 @@ def _talking() -> bool:
 
 def _wait(deadline_s: float, what: str) -> None:
     if time.monotonic() > deadline_s:
-        raise Wrong(f"{what} within {START_WITHIN_S:.0f} s; the machine may be too busy.")
+        raise Wrong(
+            f"{what} within {START_WITHIN_S:.0f} s: the machine may be too busy, try again later."
+        )
     time.sleep(0.05)
 
 
@@ -174,7 +176,10 @@ class Job:
         result = self.client.call(method)
         say(f"  {moved_text(result)}")
         if result["ending"] not in endings:
-            raise Wrong(f"The demo ends here: the move ended '{result['ending']}'.")
+            raise Wrong(
+                f"The demo ends here, because a move ended '{result['ending']}': try it with "
+                "another --seed, or without --fault."
+            )
 
     def make(self, dough: str) -> None:
         """Make the series: one line a portion, each weighed on the simulated scale."""

@@ -71,7 +71,7 @@ class Processes:
             if process.poll() is not None:
                 said = (self.folder / f"{name}.txt").read_text("utf-8").strip().splitlines()
                 last = said[-1] if said else "it said nothing"
-                raise Wrong(f"'benchd {name}' ended with {process.returncode}: {last}")
+                raise Wrong(f"The demo ends here, because 'benchd {name}' ended. It said: {last}")
 
     def end(self) -> None:
         """End them, the daemon first, so that it can still stop the board."""

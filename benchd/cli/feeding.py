@@ -69,7 +69,9 @@ def jog(options: argparse.Namespace) -> int:
     if options.distance == 0:
         raise Usage("A jog of 0 mm moves nothing; write +2.5mm or -5mm.")
     if options.speed is not None and options.speed <= 0:
-        raise Usage("The speed has no sign; the distance says the direction.")
+        raise Usage(
+            "A speed has no sign and is above 0; the distance says the direction: --speed 2mm/s."
+        )
     caution("jog")
     way = "forward" if options.distance > 0 else "in reverse"
     with connect(options, None) as client:

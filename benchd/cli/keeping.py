@@ -70,7 +70,7 @@ def send_weight(client: Client, params: dict[str, Any], *, yes: bool) -> Any:
             raise
         note(error.message)
     if not yes and ask_line("Record it as it is? Type yes:").lower() not in ("yes", "y"):
-        raise Wrong("Nothing was recorded.")
+        raise Wrong("Nothing was recorded, because the answer was not yes: weigh it again.")
     return client.call("weigh", {**params, "confirmed": True})
 
 
@@ -83,7 +83,7 @@ def _note_options(parser: argparse.ArgumentParser) -> None:
 def note_down(options: argparse.Namespace) -> int:
     """Record a note."""
     if not options.text.strip():
-        raise Usage("An empty note records nothing.")
+        raise Usage("An empty note records nothing: write the text in quotes behind the command.")
     with connect(options) as client:
         result = client.call("note", {"text": options.text.strip(), "portion": options.portion})
     show(options, result, "Recorded.")
@@ -119,7 +119,7 @@ def by_hand(texts: list[str]) -> dict[str, float | str]:
             raise Usage(f"'{text}' is no NAME=VALUE; the names are {', '.join(BY_HAND)}.")
         name, kind = BY_HAND[word]
         if name in values:
-            raise Usage(f"'{word}' is given twice.")
+            raise Usage(f"'{word}' is given twice: leave one of them out.")
         try:
             values[name] = quantity.parse(written, kind) if kind else written
         except quantity.QuantityError as error:

@@ -78,7 +78,7 @@ def _series_options(parser: argparse.ArgumentParser) -> None:
 def series(options: argparse.Namespace) -> int:
     """Make portions on a timer; Ctrl-C stops the bench."""
     if options.every <= 0:
-        raise Usage("The time between portions is above 0, such as 8s.")
+        raise Usage("The time between portions must be above 0: write it as --every 8s.")
     text = read_dough(options.card)
     caution("series")
     many = f"{options.count} portions" if options.count else "portions until the tube ends"
@@ -172,7 +172,7 @@ def by_card(
             raise
         note(error.message)
     if not options.yes and ask_line("Use the card as it is? Type yes:").lower() not in ("yes", "y"):
-        raise Wrong("Nothing was moved.")
+        raise Wrong("Nothing was moved, because the answer was not yes: look at the dough card.")
     return named(options.card, move, client, method, {**params, "confirmed": True})
 
 

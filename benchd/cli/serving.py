@@ -63,10 +63,10 @@ def serve(options: argparse.Namespace) -> int:
     except (DaemonRunning, JournalError, PathError) as error:
         raise Wrong(str(error)) from None
     except OSError as error:
+        why = error.strerror or str(error).rstrip(".")
         where = f" ({error.filename})" if error.filename else ""
         raise Wrong(
-            f"The daemon cannot start: {error.strerror or error}{where}; check the folder and its "
-            "permissions."
+            f"The daemon cannot start: {why}{where}; check the folder and its permissions."
         ) from None
 
 

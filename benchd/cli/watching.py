@@ -35,7 +35,10 @@ def status(options: argparse.Namespace) -> int:
                 shown = line
         except KeyboardInterrupt:
             return OK
-    note("The daemon ended.")
+    note(
+        "The daemon ended, so nothing is known of the bench any more: look at the bench, then at "
+        "what 'benchd serve' said last."
+    )
     return WRONG
 
 

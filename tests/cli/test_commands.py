@@ -96,7 +96,7 @@ def test_following_prints_a_line_a_change_until_the_daemon_ends(
     shown = benchd("status", "--follow")
     assert [line.split(";")[0] for line in shown.out.splitlines()] == ["READY", "PAUSED"]
     assert shown.code == 1
-    assert "The daemon ended." in shown.err
+    assert "The daemon ended, so nothing is known" in shown.err
 
 
 # Moving.
@@ -151,6 +151,8 @@ def test_a_guard_that_is_open_or_not_watched_is_said(benchd: Benchd, daemon: Fak
     assert "guard not watched" in benchd("relieve", "--yes").err
     daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"pins": {"guard": False}}
     assert "guard open" in benchd("relieve", "--yes").err
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"state": "NO LINK", "pins": {}}
+    assert "guard not known" in benchd("relieve", "--yes").err
 
 
 def test_a_refusal_is_the_daemons_sentence(benchd: Benchd, daemon: FakeDaemon) -> None:
