@@ -18,7 +18,7 @@ from typing import Any
 from benchd.cli.command import OK, WRONG, Parts, Wrong, note, say, whole_from
 from benchd.cli.cutting import stroke_text
 from benchd.cli.daemon import QUESTION, Client, NoDaemon, Refused, patiently
-from benchd.cli.demo_parts import Ask, Processes, summary
+from benchd.cli.demo_parts import Ask, Processes, end_as_by_ctrl_c, summary
 from benchd.cli.feeding import moved_text
 from benchd.cli.portions import news_line
 from tui import view
@@ -48,6 +48,7 @@ def demo(options: argparse.Namespace) -> int:
     # Folders of its own: a demo never meets a bench that is at work.
     os.environ["XDG_STATE_HOME"] = str(folder / "state")
     os.environ["XDG_RUNTIME_DIR"] = str(folder / "run")
+    end_as_by_ctrl_c()
     processes = Processes(folder)
     job = Job(processes, options.count)
     try:
@@ -136,8 +137,7 @@ class Job:
 
     def prepare(self) -> None:
         """Prove, say where the feed stands, teach the eye, put a tube in, make a dry stroke."""
-        for line in view.status_lines(view.from_json(self.client.call("status"))):
-            say(f"  {line}")
+        self._show_status()
         for interlock in SIMULATED_PROOFS:
             self._prove(interlock)
         self._step("benchd here 0mm", "here", {"position_m": 0.0})
@@ -149,6 +149,11 @@ class Job:
         say("$ benchd cut")
         patiently(self.client, "arm")
         say(f"  {stroke_text(self.client.call('fire'))}")
+
+    def _show_status(self) -> None:
+        status = view.from_json(self.client.call("status"))
+        for line in view.status_lines(status, view.WIDTH - 2):
+            say(f"  {line}")
 
     def _step(self, typed: str, method: str, params: dict[str, Any]) -> Any:
         say(f"$ {typed}")
@@ -188,15 +193,15 @@ class Job:
             news = watcher.follow(("portion", "trip", "series"))
             params = {"dough": dough, "every_s": EVERY_S, "count": self.count}
             asked = Ask(self.client, "series", params)
-            say(f"  {view.PORTION_HEAD}")
+            say(view.PORTION_HEAD)
             for topic, data in self._until_ended(news, asked):
-                line = news_line(topic, data)
+                line = f"  {news_line(topic, data)}".rstrip()
                 if topic == "portion":
                     self.records.append(data)
                     self._weigh(helper, data["number"])
                     line = view.portion_cells(data, self.weights.get(data["number"]))
                 if line:
-                    say(f"  {line}")
+                    say(line)
             self.ended = asked.result()["what"]
 
     def _until_ended(
@@ -232,6 +237,8 @@ class Job:
         for line in summary(made, self.weights):
             say(line)
         self.client.call("drive", {"on": False})
+        energy = view.energy_row(view.from_json(self.client.call("status")))
+        say(f"The bench is left with {energy.text}.")
         self.client.close()
         return self.ended == "ended" and len(made) >= self.count
 

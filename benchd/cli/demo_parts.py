@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import queue
+import signal
 import subprocess
 import sys
 import threading
@@ -17,7 +18,19 @@ from benchd.cli.daemon import Client, NoDaemon, Refused
 from tui import view
 
 END_WITHIN_S = 5.0
+ENDINGS = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+"""Signals that end a demo: Ctrl-C, being told to, the terminal being closed."""
 NORMAL = "normal"
+
+
+def end_as_by_ctrl_c() -> None:
+    """Let whatever ends a demo end it the way Ctrl-C does, which ends its processes too."""
+
+    def interrupted(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    for number in ENDINGS:
+        signal.signal(number, interrupted)
 
 
 class Processes:
@@ -74,7 +87,19 @@ class Processes:
                 raise Wrong(f"The demo ends here, because 'benchd {name}' ended. It said: {last}")
 
     def end(self) -> None:
-        """End them, the daemon first, so that it can still stop the board."""
+        """End them, the daemon first, so that it can still stop the board.
+
+        A second Ctrl-C does not hurry this: what runs out of reach of the terminal would go on
+        for ever.
+        """
+        before = [signal.signal(number, signal.SIG_IGN) for number in ENDINGS]
+        try:
+            self._end()
+        finally:
+            for number, handler in zip(ENDINGS, before, strict=True):
+                signal.signal(number, handler)
+
+    def _end(self) -> None:
         deadline_s = time.monotonic() + END_WITHIN_S
         for _, process in reversed(self._running):
             process.terminate()

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -80,3 +82,29 @@ def test_one_portion_from_start_to_end() -> None:
         text=True,
     )
     assert verified.returncode == 0, verified.stdout
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_whatever_ends_a_demo_ends_its_processes(number: signal.Signals) -> None:
+    """Twice in a row, as impatient people do."""
+    demo = subprocess.Popen(
+        [sys.executable, "-m", "benchd", "demo", "--count", "1"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    assert demo.stdout is not None
+    folder = demo.stdout.readline().split()[-1].rstrip(".").encode()
+    for line in demo.stdout:
+        if line.startswith("$ benchd tube in"):
+            break
+    demo.send_signal(number)
+    assert demo.stderr is not None
+    assert demo.stderr.readline() == "The bench is stopped.\n"
+    with contextlib.suppress(ProcessLookupError):
+        demo.send_signal(number)
+    assert demo.wait(60) == 1
+    running = subprocess.run(["ps", "-eo", "args"], capture_output=True, check=True).stdout
+    assert b"ps -eo args" in running
+    assert folder not in running
