@@ -112,7 +112,7 @@ def test_each_verdict_is_told_once_and_a_new_one_again() -> None:
     assert contact.look(contact.due_ns) == ""
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(st.lists(st.sampled_from([case[0] for case in CASES] + [beat()]), max_size=4), st.data())
 def test_how_the_bytes_are_cut_changes_nothing(parts: list[bytes], data: st.DataObject) -> None:
     whole = b"".join(parts)
@@ -124,6 +124,7 @@ def test_how_the_bytes_are_cut_changes_nothing(parts: list[bytes], data: st.Data
     assert piecewise.look(PATIENCE_NS) == told(whole)
 
 
+@settings(max_examples=40)
 @given(st.binary(max_size=300))
 def test_any_bytes_give_one_printable_sentence(data: bytes) -> None:
     text = told(data)
