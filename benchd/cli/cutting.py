@@ -6,7 +6,7 @@ import argparse
 import sys
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, caution, confirm, moves, note
-from benchd.cli.daemon import connect, guard, move, patiently, show, status_of
+from benchd.cli.daemon import connect, guard, move, now, patiently, show, status_of
 
 FIRE_WITHIN_S = 3.0
 
@@ -24,7 +24,8 @@ def cut(options: argparse.Namespace) -> int:
         if not options.yes:
             _wait_for_fire()
         result = move(client, "fire", {})
-    show(options, result, stroke_text(result))
+        text = f"{stroke_text(result)} {now(client)}"
+    show(options, result, text)
     return OK if result["outcome"] == "complete" else WRONG
 
 

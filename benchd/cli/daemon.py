@@ -21,6 +21,14 @@ NO_SUCH_REQUEST = -32601
 
 RESTING = ("IL-03", "IL-04")
 """Interlocks that ask for a time at rest: the feed's, the cutter's at home; values in ms."""
+STOPPED = "stopped"
+"""Condition of a refusal that means: begun, then stopped by somebody."""
+
+NOT_HEARD = (
+    "No word comes from the board, so nobody here can say that it stopped: press the emergency "
+    "stop, shut and vent the air."
+)
+
 PATIENCE_S = 0.5
 """How long a command waits for that rest before it gives up and says so."""
 
@@ -82,12 +90,17 @@ def show(options: argparse.Namespace, result: Any, text: str) -> None:
 def move(client: Client, method: str, params: dict[str, Any]) -> Any:
     """Ask for something that moves and wait for its end; Ctrl-C stops the bench.
 
-    Raises: Wrong after Ctrl-C, Refused, NoDaemon.
+    Raises: Wrong after Ctrl-C or when somebody else stopped it, Refused, NoDaemon.
     """
     try:
         return patiently(client, method, params)
     except KeyboardInterrupt:
         raise Wrong(stop(client)) from None
+    except Refused as no:
+        if not isinstance(no.data, dict) or no.data.get("condition") != STOPPED:
+            raise
+        # It was begun and may have moved, which "refused" would deny.
+        raise Wrong(f"Stopped from elsewhere; {_stands(status_of(client))}") from None
 
 
 def patiently(client: Client, method: str, params: dict[str, Any] | None = None) -> Any:
@@ -120,20 +133,43 @@ def stop(client: Client) -> str:
     note("Stopping.")
     client.call("stop", {"level": 0})
     status = status_of(client)
+    if not_heard(status):
+        return f"Stop was asked for by Ctrl-C. {NOT_HEARD}"
+    return f"Stopped by Ctrl-C; {_stands(status)}"
+
+
+def not_heard(status: BenchStatus) -> bool:
+    """Whether the board is silent, so that nobody can say what it does."""
+    from tui import view
+
+    return view.is_old(status)
+
+
+def _stands(status: BenchStatus) -> str:
     if status.position_known and status.position_m is not None:
         where = f"the feed stands at {status.position_m * 1e3:.1f} mm"
     else:
         where = "where the feed stands is doubtful"
-    return f"Stopped by Ctrl-C; {where}; the barrel: {status.barrel}."
+    return f"{where}; the barrel: {status.barrel}."
+
+
+def now(client: Client) -> str:
+    """Return what is loaded or live now, as the sentence after a move."""
+    from tui import view
+
+    return f"Now {view.energy_row(status_of(client)).text}."
 
 
 def guard(status: BenchStatus) -> str:
-    """Return the guard in words, for a consequence line."""
+    """Return the guard, and what nobody watches, in words for a consequence line."""
     if "guard" in status.not_watched:
-        return "guard not watched"
-    if status.state == "NO LINK":
-        return "guard not known"
-    return "guard shut" if status.pins.get("guard") else "guard open"
+        shown = "guard not watched"
+    elif status.state == "NO LINK":
+        shown = "guard not known"
+    else:
+        shown = "guard shut" if status.pins.get("guard") else "guard open"
+    others = [part for part in status.not_watched if part != "guard"]
+    return f"{shown}; nobody watches {', '.join(others)}" if others else shown
 
 
 __all__ = [
@@ -144,6 +180,8 @@ __all__ = [
     "connect",
     "guard",
     "move",
+    "not_heard",
+    "now",
     "patiently",
     "show",
     "stop",

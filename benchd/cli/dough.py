@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from collections.abc import Callable
 from typing import Any
 
 from benchd.cli import quantity
@@ -18,7 +19,7 @@ from benchd.cli.command import (
     note,
     quantity_of,
 )
-from benchd.cli.daemon import Client, connect, guard, move, show, status_of
+from benchd.cli.daemon import Client, connect, guard, move, now, show, status_of
 from benchd.cli.feeding import moved_text
 from tui import view
 
@@ -30,16 +31,34 @@ def _temperature(text: str) -> float:
         raise argparse.ArgumentTypeError(str(error).rstrip(".")) from None
 
 
+def _tube_name(text: str) -> str:
+    if not text.strip():
+        raise argparse.ArgumentTypeError("a tube has a name, such as T7")
+    return text.strip()
+
+
+def _above_zero(kind: str) -> Callable[[str], float]:
+    read = quantity_of(kind)
+
+    def read_above_zero(text: str) -> float:
+        value = read(text)
+        if value <= 0:
+            raise argparse.ArgumentTypeError(f"'{text.strip()}' is not above 0")
+        return value
+
+    return read_above_zero
+
+
 def _tube_options(parser: argparse.ArgumentParser) -> None:
     ways = parser.add_subparsers(dest="way", required=True, parser_class=Parser)
     enter = ways.add_parser("in", help="open its record, feed to contact, prime")
     moves(enter)
-    enter.add_argument("id", help="name of the tube, such as T7")
+    enter.add_argument("id", type=_tube_name, help="name of the tube, such as T7")
     enter.add_argument("--lot", default="", help="lot of the dough")
-    enter.add_argument("--net", type=quantity_of("mass"), help="net mass, such as 450g")
+    enter.add_argument("--net", type=_above_zero("mass"), help="net mass, such as 450g")
     enter.add_argument("--temperature", type=_temperature, help="of the dough, such as 6C")
     enter.add_argument("--opened", default="", help="when it was opened, RFC 3339; now if left out")
-    enter.add_argument("--column", type=quantity_of("length"), help="length of the dough, 190mm")
+    enter.add_argument("--column", type=_above_zero("length"), help="length of the dough, 190mm")
     enter.add_argument(
         "--record-only", action="store_true", help="open the record and move nothing"
     )
@@ -47,7 +66,7 @@ def _tube_options(parser: argparse.ArgumentParser) -> None:
     moves(again)
     leave = ways.add_parser("out", help="relieve, back out, close its record")
     moves(leave)
-    leave.add_argument("--heel", type=quantity_of("mass"), help="weight of what stayed in: 23g")
+    leave.add_argument("--heel", type=_above_zero("mass"), help="weight of what stayed in: 23g")
 
 
 def tube(options: argparse.Namespace) -> int:
@@ -91,10 +110,11 @@ def _tube_in(client: Client, options: argparse.Namespace) -> int:
         measured and touched["ending"] == "reached"
     ):
         text = "No contact with the dough: look whether the tube is in, then 'benchd tube prime'."
-        show(options, touched, text)
+        show(options, touched, f"{text} {now(client)}")
         return WRONG
     primed = move(client, "prime", {})
-    show(options, primed, f"Primed: {moved_text(primed)}" if _flows(primed) else no_flow(primed))
+    text = f"Primed: {moved_text(primed)}" if _flows(primed) else no_flow(primed)
+    show(options, primed, f"{text} {now(client)}")
     return OK if _flows(primed) else WRONG
 
 
@@ -117,13 +137,12 @@ def _tube_out(client: Client, options: argparse.Namespace) -> int:
     status = status_of(client)
     confirm(
         f"will relieve the barrel and back the plunger out; {guard(status)}; "
-        f"barrel {status.barrel}",
+        f"barrel {status.barrel}; Ctrl-C stops it",
         yes=options.yes,
     )
     params = {} if options.heel is None else {"heel_kg": options.heel}
     result = move(client, "tube_out", params)
-    status = status_of(client)
-    text = f"Backed out ({result['ending']}). Barrel: {status.barrel}. Air: {status.air}."
+    text = f"Backed out ({result['ending']}). {now(client)}"
     if result.get("open"):
         text += f" {result['open']}"
     show(options, result, text)

@@ -16,7 +16,7 @@ from benchd.cli.command import (
     moves,
     quantity_of,
 )
-from benchd.cli.daemon import connect, guard, move, show, status_of
+from benchd.cli.daemon import connect, guard, move, now, show, status_of
 
 
 def _here_options(parser: argparse.ArgumentParser) -> None:
@@ -85,7 +85,8 @@ def jog(options: argparse.Namespace) -> int:
         if options.speed is not None:
             params["speed_m_s"] = options.speed
         result = move(client, "jog", params)
-    show(options, result, moved_text(result))
+        text = f"{moved_text(result)} {now(client)}"
+    show(options, result, text)
     return OK if result["ending"] == "reached" else WRONG
 
 
@@ -103,12 +104,12 @@ def relieve(options: argparse.Namespace) -> int:
         status = status_of(client)
         confirm(
             f"will feed in reverse to let the pressure off; {guard(status)}; "
-            f"barrel {status.barrel}",
+            f"barrel {status.barrel}; Ctrl-C stops it",
             yes=options.yes,
         )
         result = move(client, "relieve", {})
-        barrel = status_of(client).barrel
-    show(options, result, f"{moved_text(result)} Barrel: {barrel}.")
+        text = f"{moved_text(result)} {now(client)}"
+    show(options, result, text)
     return OK if result["ending"] in ("reached", "relieved") else WRONG
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import threading
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import (
     OK,
@@ -29,10 +29,14 @@ from benchd.cli.daemon import (
     connect,
     guard,
     move,
+    now,
     show,
     status_of,
 )
 from tui import view
+
+if TYPE_CHECKING:
+    from protocols.status import BenchStatus
 
 NEWS = ("portion", "trip", "message", "series")
 LAST_NEWS_S = 2.0
@@ -55,12 +59,14 @@ def portion(options: argparse.Namespace) -> int:
         status = status_of(client)
         when = " when the local button is pressed" if options.button else ""
         confirm(
-            f"{push_words(client, text, options.card)}{when}; {guard(status)}; 1 portion",
+            f"{push_words(client, text, options.card)}{when}; 1 portion; {_loaded(status)}; "
+            "Ctrl-C stops the bench",
             yes=options.yes,
         )
         params = {"dough": text, "button": options.button}
         record = by_card(options, client, "portion", params)
-    show(options, record, view.portion_line(record))
+        text = f"{view.portion_line(record)}\n{now(client)}"
+    show(options, record, text)
     return OK if record["outcome"] == "complete" else WRONG
 
 
@@ -81,18 +87,18 @@ def series(options: argparse.Namespace) -> int:
         raise Usage("The time between portions must be above 0: write it as --every 8s.")
     text = read_dough(options.card)
     caution("series")
-    many = f"{options.count} portions" if options.count else "portions until the tube ends"
+    many = view.several(options.count, "portion") if options.count else "until the tube ends"
     with connect(options, None) as client:
         status = status_of(client)
         confirm(
             f"{push_words(client, text, options.card)}, one every {options.every:g} s; "
-            f"{guard(status)}; {many}; Ctrl-C stops the bench",
+            f"{many}; {_loaded(status)}; Ctrl-C stops the bench",
             yes=options.yes,
         )
         params = {"dough": text, "every_s": options.every, "count": options.count}
         with News(options):
             result = by_card(options, client, "series", params)
-    return _ended(options, result)
+        return _ended(options, client, result)
 
 
 def resume(options: argparse.Namespace) -> int:
@@ -104,18 +110,28 @@ def resume(options: argparse.Namespace) -> int:
         if status.series is not None:
             count = status.series.count
             left = f"{status.series.made} made" + (f" of {count}" if count else "")
-        confirm(f"will go on with the series; {guard(status)}; {left}", yes=options.yes)
+        confirm(
+            f"will go on with the series; {left}; {_loaded(status)}; Ctrl-C stops the bench",
+            yes=options.yes,
+        )
         with News(options):
             result = move(client, "resume", {})
-    return _ended(options, result)
+        return _ended(options, client, result)
 
 
-def _ended(options: argparse.Namespace, result: dict[str, Any]) -> int:
+def _loaded(status: BenchStatus) -> str:
+    return f"{guard(status)}; barrel {status.barrel}; air {status.air}"
+
+
+def _ended(options: argparse.Namespace, client: Client, result: dict[str, Any]) -> int:
     of = f" of {result['count']}" if result["count"] else ""
-    reason = f" ({result['reason']})" if result["reason"] else ""
-    text = f"Series {result['what']}{reason}: {result['made']}{of} made."
+    reason = f" ({result['reason'].rstrip('.')})" if result["reason"] else ""
+    text = f"Series {result['what']}{reason}: {result['made']}{of} made. {now(client)}"
     if result["what"] == "paused":
-        text += " Go on with 'benchd resume', or end it with 'benchd finish'."
+        first = ""
+        if str(result["reason"]).startswith("IL-"):
+            first = "Do first what 'benchd status' says. "
+        text += f"\n{first}Go on with 'benchd resume', or end it with 'benchd finish'."
     show(options, result, text)
     complete = result["count"] is None or result["made"] >= result["count"]
     return OK if result["what"] == "ended" and complete else WRONG

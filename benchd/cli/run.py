@@ -80,8 +80,18 @@ def _command(row: Row, rest: Sequence[str]) -> int:
     except Refused as error:
         if getattr(options, "json", False):
             say(json.dumps({"refused": error.message, "code": error.code, "data": error.data}))
-        note(f"Refused: {error.message}")
+        note(_refused(error))
         return WRONG
+
+
+def _refused(error: Refused) -> str:
+    """Return a refusal as the daemon gives it, with the interlock that it does not name itself."""
+    data = error.data if isinstance(error.data, dict) else {}
+    code = str(data.get("condition") or "")
+    if not code.startswith("IL-") or code in error.message:
+        return f"Refused: {error.message}"
+    hint = "" if "'benchd " in error.message else " 'benchd status' says what to do."
+    return f"Refused by {code}: {error.message}{hint}"
 
 
 def overview() -> str:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 
-from benchd.cli.command import OK, Parts, asks_daemon
-from benchd.cli.daemon import connect, show, status_of
+from benchd.cli.command import OK, WRONG, Parts, asks_daemon
+from benchd.cli.daemon import NOT_HEARD, connect, not_heard, show, status_of
+from tui import view
 
 
 def _stop_options(parser: argparse.ArgumentParser) -> None:
@@ -20,8 +21,11 @@ def stop(options: argparse.Namespace) -> int:
     with connect(options) as client:
         result = client.call("stop", {"level": 1 if options.drop_power else 0})
         status = status_of(client)
-    text = f"Stop was sent. Barrel: {status.barrel}. Air: {status.air}. Coils: {status.coils}."
-    show(options, result, text)
+    energy = f"Now {view.energy_row(status).text}."
+    if not_heard(status):
+        show(options, {**result, "heard": False}, f"Stop was asked for. {NOT_HEARD} {energy}")
+        return WRONG
+    show(options, {**result, "heard": True}, f"Stop was sent. {energy}")
     return OK
 
 
@@ -37,7 +41,8 @@ def finish(options: argparse.Namespace) -> int:
     """End the series after the portion under way."""
     with connect(options) as client:
         result = client.call("finish")
-    show(options, result, "The series ends after this portion.")
+    text = "The series ends; a portion under way is made to its end first."
+    show(options, result, text)
     return OK
 
 

@@ -18,6 +18,8 @@ from tests.cli.conftest import Outcome
 from tests.cli.fake_daemon import STATUS, FakeDaemon, Refusal
 
 Benchd = Callable[..., Outcome]
+NOW = "Now barrel 8 N low; air 2.0 bar live; coils drive live, valve off."
+SEEN: tuple[str, dict[str, Any]] = ("status", {})
 MOVED = {"ending": "reached", "moved_m": 0.0025, "position_m": 0.0525}
 RECORD = {
     "number": 4,
@@ -106,16 +108,16 @@ def test_a_jog_shows_cautions_and_consequence_and_moves(benchd: Benchd, daemon: 
     daemon.answers["jog"] = MOVED
     shown = benchd("jog", "+2.5mm", "--speed", "2mm/s", "--yes")
     assert shown.code == 0
-    assert daemon.asked[-1] == ("jog", {"distance_m": 0.0025, "speed_m_s": 0.002})
+    assert daemon.asked[-2:] == [("jog", {"distance_m": 0.0025, "speed_m_s": 0.002}), SEEN]
     assert "Will feed 2.5 mm forward; guard shut; barrel 8 N low" in shown.err
     assert "! Pinch" in shown.err
-    assert shown.out == "Moved +2.50 mm (reached); the feed stands at 52.50 mm.\n"
+    assert shown.out == f"Moved +2.50 mm (reached); the feed stands at 52.50 mm. {NOW}\n"
 
 
 def test_a_negative_distance_is_no_option(benchd: Benchd, daemon: FakeDaemon) -> None:
     daemon.answers["jog"] = MOVED | {"ending": "tripped"}
     shown = benchd("jog", "-5mm", "--yes", "--json")
-    assert daemon.asked[-1] == ("jog", {"distance_m": -0.005})
+    assert ("jog", {"distance_m": -0.005}) in daemon.asked
     assert json.loads(shown.out)["ending"] == "tripped"
     assert shown.code == 1
 
@@ -153,6 +155,9 @@ def test_a_guard_that_is_open_or_not_watched_is_said(benchd: Benchd, daemon: Fak
     assert "guard open" in benchd("relieve", "--yes").err
     daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"state": "NO LINK", "pins": {}}
     assert "guard not known" in benchd("relieve", "--yes").err
+    smallest = {"not_watched": ["guard", "thrust"]}
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | smallest
+    assert "; guard not watched; nobody watches thrust;" in benchd("relieve", "--yes").err
 
 
 def test_a_refusal_is_the_daemons_sentence(benchd: Benchd, daemon: FakeDaemon) -> None:
@@ -160,7 +165,7 @@ def test_a_refusal_is_the_daemons_sentence(benchd: Benchd, daemon: FakeDaemon) -
     daemon.answers["jog"] = Refusal(-32001, "Guard open.", data)
     shown = benchd("jog", "1mm", "--yes", "--json")
     assert shown.code == 1
-    assert "Refused: Guard open." in shown.err
+    assert "Refused by IL-02: Guard open. 'benchd status' says what to do." in shown.err
     assert json.loads(shown.out) == {"refused": "Guard open.", "code": -32001, "data": data}
 
 
@@ -199,10 +204,11 @@ def test_ctrl_c_sends_stop_over_the_same_connection(
 def test_a_portion_says_what_it_will_push(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
     daemon.answers |= {"portion": RECORD, "plan": {"stroke_m": 0.0133}}
     shown = benchd("portion", card, "--yes")
-    assert "Will push 13.3 mm and cut; guard shut; 1 portion." in shown.err
+    loaded = "guard shut; barrel 8 N low; air 2.0 bar live"
+    assert f"Will push 13.3 mm and cut; 1 portion; {loaded}; Ctrl-C stops" in shown.err
     assert "! Blade" in shown.err
-    assert shown.out == f"{LINE}\n"
-    assert daemon.asked[-1] == ("portion", {"dough": "dough: masa\n", "button": False})
+    assert shown.out == f"{LINE}\n{NOW}\n"
+    assert daemon.asked[-2] == ("portion", {"dough": "dough: masa\n", "button": False})
 
 
 def test_a_portion_that_did_not_complete_ends_with_1(
@@ -233,10 +239,10 @@ def test_a_series_prints_a_line_a_portion(benchd: Benchd, daemon: FakeDaemon, ca
     daemon.news = [("portion", RECORD), ("trip", trip), ("series", ended)]
     shown = benchd("series", card, "--count", "1", "--every", "8s", "--yes")
     assert shown.code == 0
-    assert "Will push 13.3 mm and cut, one every 8 s; guard shut; 1 portions" in shown.err
+    assert "Will push 13.3 mm and cut, one every 8 s; 1 portion; guard shut; " in shown.err
     assert LINE in shown.err
     assert "IL-25: 2 of the last 5 odd." in shown.err
-    assert shown.out == "Series ended (all made): 1 of 1 made.\n"
+    assert shown.out == f"Series ended (all made): 1 of 1 made. {NOW}\n"
     asked = next(params for method, params in daemon.asked if method == "series")
     assert asked == {"dough": "dough: masa\n", "every_s": 8.0, "count": 1}
 
@@ -247,14 +253,57 @@ def test_a_paused_series_can_be_resumed(benchd: Benchd, daemon: FakeDaemon, card
     daemon.news = [("series", paused)]
     shown = benchd("series", card, "--until-end", "--every", "8", "--yes")
     assert shown.code == 1
-    assert "Series paused (nobody attends): 3 made. Go on with 'benchd resume'" in shown.out
+    assert f"Series paused (nobody attends): 3 made. {NOW}\nGo on with 'benchd " in shown.out
     series = SeriesStatus(3, 20, 8.0, None, True, False, "nobody attends")
     daemon.answers["status"] = msgspec.to_builtins(msgspec.structs.replace(STATUS, series=series))
     daemon.answers["resume"] = paused | {"what": "ended", "made": 20, "count": 20, "reason": ""}
     daemon.news = [("series", {"what": "ended"})]
     shown = benchd("resume", "--yes")
-    assert "Will go on with the series; guard shut; 3 made of 20." in shown.err
-    assert shown.out == "Series ended: 20 of 20 made.\n"
+    assert "Will go on with the series; 3 made of 20; guard shut; barrel 8 N low" in shown.err
+    assert shown.out == f"Series ended: 20 of 20 made. {NOW}\n"
+
+
+def test_a_series_that_an_interlock_paused_sends_to_the_status_first(
+    benchd: Benchd, daemon: FakeDaemon, card: str
+) -> None:
+    paused = {"what": "paused", "made": 3, "count": 4, "reason": "IL-02: Guard open.", "first": 1}
+    daemon.answers["series"] = paused
+    daemon.news = [("series", paused)]
+    shown = benchd("series", card, "--count", "4", "--every", "8", "--yes")
+    assert "Series paused (IL-02: Guard open): 3 of 4 made. " in shown.out
+    assert "Do first what 'benchd status' says. Go on with 'benchd resume'" in shown.out
+
+
+def test_a_silent_board_is_not_said_to_have_stopped(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["stop"] = {"stopped": True, "level": 0}
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"link_age_s": 2.0}
+    shown = benchd("stop")
+    assert shown.code == 1
+    assert "nobody here can say that it stopped: press the emergency stop" in shown.out
+    assert "barrel not known: treat as loaded" in shown.out
+    assert json.loads(benchd("stop", "--json").out)["heard"] is False
+
+
+def test_a_move_that_somebody_else_stopped_was_not_refused(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    daemon.answers["jog"] = Refusal(-32001, "Stopped.", {"condition": "stopped"})
+    shown = benchd("jog", "1mm", "--yes")
+    assert shown.code == 1
+    assert "Stopped from elsewhere; the feed stands at 50.0 mm; the barrel: 8 N low." in shown.err
+    assert "Refused" not in shown.err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [["in", " "], ["in", "T7", "--net", "0g"], ["in", "T7", "--net=-5g"], ["out", "--heel", "0g"]],
+)
+def test_a_tube_has_a_name_and_masses_above_zero(
+    benchd: Benchd, daemon: FakeDaemon, words: list[str]
+) -> None:
+    shown = benchd("tube", *words, "--yes")
+    assert shown.code == 2
+    assert daemon.asked == []
 
 
 @pytest.mark.parametrize(

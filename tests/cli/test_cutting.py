@@ -16,7 +16,9 @@ def test_a_cut_arms_then_fires(benchd: Benchd, daemon: FakeDaemon) -> None:
     times = {"start_delay_s": 0.019, "stroke_s": 0.311, "return_delay_s": None, "return_s": 0.34}
     daemon.answers |= {"arm": {}, "fire": {"outcome": "complete", "cutter": times}}
     shown = benchd("cut", "--yes")
-    assert shown.out == "Dry stroke complete: start 19 ms, stroke 311 ms, return 340 ms.\n"
+    assert shown.out.startswith(
+        "Dry stroke complete: start 19 ms, stroke 311 ms, return 340 ms. Now barrel 8 N low; air "
+    )
     assert daemon.methods() == ["arm", "fire"]
     assert "! Air stays after power is off" in shown.err
 
