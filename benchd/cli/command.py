@@ -15,6 +15,9 @@ OK, WRONG, USAGE = 0, 1, 2
 HELP_WIDTH = 80
 """Columns of help texts."""
 
+ENDLESS = 2**31
+"""A limit from here on is one of the computer's, which a person need not read."""
+
 FOLD_LEAST = 40
 """Columns below which nothing is folded: there is no terminal so narrow."""
 
@@ -97,7 +100,8 @@ def whole_from(low: int, high: int) -> Callable[[str], int]:
 
     def read(text: str) -> int:
         if not text.strip().lstrip("+").isdecimal() or not low <= int(text) <= high:
-            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from {low} to {high}")
+            span = f"from {low} to {high}" if high < ENDLESS else f"from {low} up"
+            raise argparse.ArgumentTypeError(f"'{text}' is not a whole number {span}")
         return int(text)
 
     return read

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from typing import Any, NamedTuple
 
 from benchd.cli import quantity
 from benchd.cli.command import (
@@ -49,6 +49,8 @@ def weigh(options: argparse.Namespace) -> int:
     if options.look:
         params["look"] = options.look
     if options.threw is not None:
+        if options.threw < 0:
+            raise Usage("A piece is thrown 0 mm or further: write --threw 12cm.")
         params["threw_m"] = options.threw
     with connect(options) as client:
         result = send_weight(client, params, yes=options.yes)
@@ -90,14 +92,25 @@ def note_down(options: argparse.Namespace) -> int:
     return OK
 
 
-BY_HAND: dict[str, tuple[str, str]] = {
-    "air": ("air_pa", "pressure"),
-    "needle": ("needle_turns", "turns"),
-    "nozzle": ("nozzle_m", "length"),
-    "sleeve": ("sleeve", ""),
-    "lamp": ("lamp", ""),
+class ByHand(NamedTuple):
+    """A value set by hand: name in the request, kind of quantity (empty: a word), range in SI."""
+
+    name: str
+    kind: str = ""
+    low: float = 0.0
+    high: float = 0.0
+    span: str = ""
+
+
+BY_HAND: dict[str, ByHand] = {
+    "air": ByHand("air_pa", "pressure", 0.0, 12e5, "0 to 12 bar"),
+    "needle": ByHand("needle_turns", "turns", 0.0, 50.0, "0 to 50 turns"),
+    "nozzle": ByHand("nozzle_m", "length", 0.001, 0.2, "1 to 200 mm"),
+    "sleeve": ByHand("sleeve"),
+    "lamp": ByHand("lamp"),
 }
-"""Word on the command line, name in the request, kind of quantity (empty: a word)."""
+"""Word on the command line to what it is. The ranges are wider than any bench of this kind (common
+practice); what lies outside is a slip of the unit or the decimal point."""
 
 
 def _set_options(parser: argparse.ArgumentParser) -> None:
@@ -117,13 +130,16 @@ def by_hand(texts: list[str]) -> dict[str, float | str]:
         word, equals, written = text.partition("=")
         if not equals or word not in BY_HAND or not written:
             raise Usage(f"'{text}' is no NAME=VALUE; the names are {', '.join(BY_HAND)}.")
-        name, kind = BY_HAND[word]
+        name, kind, low, high, span = BY_HAND[word]
         if name in values:
             raise Usage(f"'{word}' is given twice: leave one of them out.")
         try:
             values[name] = quantity.parse(written, kind) if kind else written
         except quantity.QuantityError as error:
             raise Usage(str(error)) from None
+        value = values[name]
+        if isinstance(value, float) and not low <= value <= high:
+            raise Usage(f"'{text}' is outside {span}: look at the unit and the decimal point.")
     return values
 
 

@@ -27,6 +27,11 @@ EXAMPLES: dict[str, str] = {
     "temperature": "18C",
 }
 
+
+def _name(kind: str) -> str:
+    return "number of turns" if kind == "turns" else kind
+
+
 _FORM = re.compile(r"([-+]?(?:\d{1,9}(?:[.,]\d{0,9})?|[.,]\d{1,9}))\s*([A-Za-z%/]*)", re.ASCII)
 
 
@@ -53,7 +58,9 @@ def parse(text: str, kind: str, default_unit: str = "") -> float:
         raise QuantityError(f"'{text}' has no unit; write it as {EXAMPLES[kind]}.")
     if factor is None:
         known = ", ".join(table)
-        raise QuantityError(f"'{text}' has the unit '{unit}'; a {kind} is written in {known}.")
+        raise QuantityError(
+            f"'{text}' has the unit '{unit}'; a {_name(kind)} is written in {known}."
+        )
     return value * factor
 
 
@@ -75,7 +82,7 @@ def split(text: str, kind: str) -> tuple[float, str]:
     """
     found = _FORM.fullmatch(text.strip())
     if found is None:
-        raise QuantityError(f"'{text}' is no {kind}; write it as {EXAMPLES[kind]}.")
+        raise QuantityError(f"'{text}' is no {_name(kind)}; write it as {EXAMPLES[kind]}.")
     number = found[1]
     if re.fullmatch(r"[-+]?[1-9]\d{0,2},\d{3}", number):
         raise QuantityError(f"'{text}' can be read in two ways; write a decimal point.")

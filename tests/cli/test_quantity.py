@@ -44,6 +44,7 @@ def test_a_bare_number_takes_the_default_unit_if_there_is_one() -> None:
     ("text", "kind", "says"),
     [
         ("5bar", "length", "a length is written in mm, cm, m, um, in."),
+        ("3bar", "turns", "a number of turns is written in turns, turn, t."),
         ("fast", "speed", "is no speed; write it as 2mm/s."),
         ("1,234g", "mass", "can be read in two ways; write a decimal point."),
         ("", "mass", "is no mass"),
