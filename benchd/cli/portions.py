@@ -142,13 +142,16 @@ def read_dough(path: str) -> str:
 
     Raises: Wrong with one sentence when it cannot be read.
     """
+    from benchd.cli.card_kind import expect
     from benchd.config.errors import CardError
     from benchd.config.text import read_card
 
     try:
-        return read_card(path)
+        text = read_card(path)
     except CardError as error:
         raise Wrong(str(error)) from None
+    expect("dough", text, path)
+    return text
 
 
 def push_words(client: Client, text: str, path: str) -> str:

@@ -34,10 +34,13 @@ def read_bench(path: str) -> BenchCard:
 
     Raises: Wrong with a sentence for each mistake.
     """
+    from benchd.cli.card_kind import expect
     from benchd.config import CardError, bench_card, read_card
 
     try:
-        return bench_card(read_card(path), path)
+        text = read_card(path)
+        expect("bench", text, path)
+        return bench_card(text, path)
     except CardError as error:
         raise Wrong("\n".join(error.sentences)) from None
 

@@ -232,6 +232,23 @@ def test_a_mistake_in_the_card_names_the_file(
     assert "no-such-card.yaml: cannot be read" in missing.err
 
 
+def test_a_card_of_the_other_kind_gets_one_sentence(
+    benchd: Benchd, daemon: FakeDaemon, card: str, tmp_path: Path
+) -> None:
+    bench = tmp_path / "bench.yaml"
+    bench.write_text("# A comment\nbench: maize\nfeed:\n  bore: 50 mm\n")
+    shown = benchd("portion", str(bench), "--yes")
+    assert shown.code == 1
+    assert shown.err == (
+        f"{bench} is a bench card; a dough card belongs here, such as masa.yaml.\n"
+    )
+    assert daemon.asked == []
+    shown = benchd("serve", card)
+    assert shown == (
+        1, "", f"{card} is a dough card; a bench card belongs here, such as bench.yaml.\n"
+    )  # fmt: skip
+
+
 def test_a_series_prints_a_line_a_portion(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
     ended = {"what": "ended", "made": 1, "count": 1, "reason": "all made", "first": 4}
     daemon.answers |= {"series": ended, "plan": {"stroke_m": 0.0133}}

@@ -1,4 +1,4 @@
-"""Weights, notes and values set by hand: taken as typed, and questioned where they look like slips."""
+"""Weights, notes and values set by hand: taken as typed, questioned where they look like slips."""
 
 from __future__ import annotations
 
