@@ -44,5 +44,5 @@ def test_laws_hold_under_rough_treatment(seed: int, bench: str) -> None:
 def test_laws_hold_under_long_rough_treatment(seed: int, bench: str) -> None:
     talk = _treat(seed, bench, 600)
     # Laws are kept easily by a bench that does nothing: this one was busy.
-    assert talk.pulses > 5_000
-    assert talk.strokes > 10 or not talk.far
+    assert talk.pulses > 2_000
+    assert talk.strokes > 2 or not talk.far
