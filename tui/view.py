@@ -172,7 +172,8 @@ def portion_row(status: BenchStatus) -> Row:
 def _last_text(last: LastPortion, aim_kg: float | None) -> str:
     text = f"{last.number} {last.kind} {last.outcome}".strip()
     if last.mass_kg is None:
-        return f"{text}, not weighed"
+        # One that was stopped or tripped is not asked for at the scale.
+        return f"{text}, not weighed" if last.outcome == "complete" else text
     text += f", {grams(last.mass_kg)}"
     if aim_kg:
         text += f" {percent(last.mass_kg / aim_kg - 1)}"

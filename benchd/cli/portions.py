@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     from protocols.status import BenchStatus
 
 NEWS = ("portion", "trip", "message", "series")
+UNTIL_END = ("end of the tube", "finished early")
+"""Reasons for which a series without a count ends as it should; a test compares."""
 LAST_NEWS_S = 2.0
 """Longest wait for the last news once a series has answered."""
 
@@ -133,7 +135,10 @@ def _ended(options: argparse.Namespace, client: Client, result: dict[str, Any]) 
             first = "Do first what 'benchd status' says. "
         text += f"\n{first}Go on with 'benchd resume', or end it with 'benchd finish'."
     show(options, result, text)
-    complete = result["count"] is None or result["made"] >= result["count"]
+    if result["count"] is None:
+        complete = result["reason"] in UNTIL_END
+    else:
+        complete = result["made"] >= result["count"]
     return OK if result["what"] == "ended" and complete else WRONG
 
 

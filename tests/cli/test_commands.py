@@ -11,6 +11,7 @@ import msgspec
 import pytest
 
 from benchd.cli import daemon as cli_daemon
+from benchd.core import cycle
 from benchd.io import paths
 from protocols import requests
 from protocols.status import SeriesStatus
@@ -289,6 +290,44 @@ def test_a_series_that_an_interlock_paused_sends_to_the_status_first(
     shown = benchd("series", card, "--count", "4", "--every", "8", "--yes")
     assert "Series paused (IL-02: Guard open): 3 of 4 made. " in shown.out
     assert "Do first what 'benchd status' says. Go on with 'benchd resume'" in shown.out
+
+
+@pytest.mark.parametrize(
+    ("reason", "code"), [("end of the tube", 0), ("finished early", 0), ("stopped", 1), ("Air.", 1)]
+)
+def test_a_series_without_a_count_is_done_when_the_tube_is(
+    benchd: Benchd, daemon: FakeDaemon, card: str, reason: str, code: int
+) -> None:
+    ended = {"what": "ended", "made": 3, "count": None, "reason": reason, "first": 1}
+    daemon.answers["series"] = ended
+    daemon.news = [("series", ended)]
+    assert benchd("series", card, "--until-end", "--every", "8", "--yes").code == code
+    if code == 0:
+        core = Path(cycle.__file__).read_text("utf-8")
+        assert f'end_series(turn, "{reason}")' in core
+
+
+def test_a_stop_is_waited_for_until_it_shows(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["stop"] = {"stopped": True, "level": 1}
+    moving = msgspec.to_builtins(STATUS) | {"state": "NUDGING"}
+    live = msgspec.to_builtins(STATUS) | {"pins": {"guard": True, "drive": True}}
+    seen = iter([moving, live, msgspec.to_builtins(STATUS)])
+    daemon.answers["status"] = lambda _: next(seen)
+    shown = benchd("stop", "--drop-power")
+    assert shown.code == 0
+    assert shown.out.startswith("Stop was sent. Now barrel")
+    assert list(seen) == []
+
+
+def test_a_bench_that_goes_on_after_a_stop_is_urgent(
+    benchd: Benchd, daemon: FakeDaemon, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("benchd.cli.stopping.HEARD_WITHIN_S", 0.1)
+    daemon.answers["stop"] = {"stopped": True, "level": 0}
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"state": "NUDGING"}
+    shown = benchd("stop")
+    assert shown.code == 1
+    assert "but the board still says NUDGING: press the emergency stop" in shown.out
 
 
 def test_a_silent_board_is_not_said_to_have_stopped(benchd: Benchd, daemon: FakeDaemon) -> None:

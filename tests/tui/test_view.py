@@ -192,6 +192,13 @@ def test_a_single_one_is_not_several() -> None:
     assert "2 bad lines; 2 samples lost;" in " ".join(text(status).split())
 
 
+def test_nobody_is_sent_to_weigh_what_was_not_completed() -> None:
+    for outcome, said in (("complete", True), ("stopped", False), ("tripped", False)):
+        last = LastPortion(14, "normal", outcome, None)
+        status = msgspec.structs.replace(READY, last=last)
+        assert ("not weighed" in view.portion_row(status).text) == said
+
+
 def test_signs_of_our_own_sentences_are_spelled() -> None:
     assert view.plain("Times uncertain by \u00b18 ms.") == "Times uncertain by +-8 ms."
 
