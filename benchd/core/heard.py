@@ -113,8 +113,11 @@ def beat(turn: Turn, said: m.Beat) -> None:
 
 
 def _tidy(turn: Turn, said: m.Beat) -> None:
-    """At rest with nothing to send: see that our limits are in force and the switches are free."""
+    """At rest with nothing to send: see that our limits are in force, the switches are free, and
+    no button starts what nobody asks for any more."""
     state = turn.state
+    if state.job is None and pin(state, "waiting"):
+        turn.emit(StopNow(0))  # The one before was damaged on its way.
     in_force = said.pins & IN_FORCE
     if state.link == "loading" or (state.link == "up" and not in_force and state.job is None):
         load_limits(turn)

@@ -24,6 +24,7 @@ BACK = 0x8000
 
 IN_FORCE = 1 << PIN["adopted"]
 LOCAL_LOCK = 1 << PIN["local-lock"]
+WAITING = 1 << PIN["waiting"]
 LOCAL = 1 << PIN["forward"] | 1 << PIN["reverse"]
 
 
@@ -138,7 +139,7 @@ def short_way(state: State, given: BoardMessage, now_ns: int) -> tuple[State, li
             return None
         return with_readings(state, given, now_ns), []
     assert isinstance(given, Beat)
-    if given.pins & (IN_FORCE | LOCAL_LOCK) != IN_FORCE or given.mode not in IDLE_MODES:
+    if given.pins & (IN_FORCE | LOCAL_LOCK | WAITING) != IN_FORCE or given.mode not in IDLE_MODES:
         return None
     if given.latches != mirrored(state) or 30 in state.latches:
         return None

@@ -225,6 +225,17 @@ def test_switches_that_a_dead_daemon_left_locked_are_freed() -> None:
     assert "local-lock" not in s.board.pins
 
 
+def test_a_portion_that_waits_for_nobody_is_stopped_again() -> None:
+    s = Script().ready()
+    s.must("drive", on=True)
+    s.run(1)
+    before = len(s.stops())
+    s.board.pins.add("waiting")  # As if the stop had been damaged on its way.
+    s.run(0.5)
+    assert len(s.stops()) == before + 1
+    assert "waiting" not in s.board.pins
+
+
 def test_a_free_command_that_waits_for_its_answer_makes_nobody_wait() -> None:
     s = Script().ready()
     s.board.pins.add("local-lock")
