@@ -16,10 +16,11 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from benchd.analysis.reader import JournalState, Seal
+from benchd.analysis.reader import JournalFacts, JournalReader, JournalState, Seal, list_journals
 from benchd.io import journal_disk as disk
 from benchd.io.journal_format import (
     JOURNAL_SUFFIX,
+    META_BENCH,
     META_OPENED_US,
     VALUE_COUNT_MAX,
     Chain,
@@ -50,6 +51,9 @@ NOISY = frozenset(
      "air_min", "supply_min"}
 )  # fmt: skip
 """Columns of readings, whose last digits are noise: split into bytes they pack a third better."""
+
+BLOCK = 10_000
+"""Entries read back at a time."""
 
 _INSERT = f"INSERT INTO entry VALUES ({', '.join('?' * (VALUE_COUNT_MAX + 4))})"
 _BLANK = (None,) * VALUE_COUNT_MAX
@@ -134,8 +138,7 @@ def parts(path: Path) -> Iterator[Part]:
         views = views_of_meta(facts.meta)
         sealing = _Sealing(facts)
         yield Part([], [sealing.seal])
-        for group in range(file.metadata.num_row_groups):
-            table = file.read_row_group(group)
+        for table in file.iter_batches(BLOCK):
             rows = _rows(table, views)
             yield Part(rows, list(sealing.take(rows, table["commit_after_us"].to_pylist())))
         if facts.closed_us is not None:
@@ -147,8 +150,8 @@ def parts(path: Path) -> Iterator[Part]:
         )
 
 
-def _rows(table: pa.Table, views: Sequence[View]) -> list[Row]:
-    """The rows of a group, exactly as the journal stored them."""
+def _rows(table: pa.RecordBatch, views: Sequence[View]) -> list[Row]:
+    """The rows of a batch, exactly as the journal stored them."""
     n, t_ns, names, codes, texts = (
         table[name].to_pylist() for name in ("n", "t_ns", "kind", "code", "text")
     )
@@ -310,3 +313,41 @@ def readable(path: Path, progress: Callable[[int], object] = lambda n: None) -> 
 def journal_name(path: Path) -> str:
     """The name of the journal that an archive was made of, by the archive's name."""
     return path.name.removesuffix(".parquet").removesuffix(JOURNAL_SUFFIX) + JOURNAL_SUFFIX
+
+
+def all_in(folder: Path) -> list[Path]:
+    """The journals in a folder, and the archives of those that are gone, oldest first by name."""
+    journals = {path.name: path for path in folder.glob(f"*{JOURNAL_SUFFIX}")}
+    for path in folder.glob(f"*{ARCHIVE_SUFFIX}"):
+        journals.setdefault(journal_name(path), path)
+    return [journals[name] for name in sorted(journals)]
+
+
+def meta_of(path: Path) -> dict[str, str]:
+    """The meta of a journal, also of an archived one. Raises JournalError when it is not to be
+    read."""
+    return facts_of(path).meta if is_archive(path) else JournalReader(path).meta
+
+
+def list_all(folder: Path) -> list[JournalFacts]:
+    """What a list of journals shows of each journal and archive in a folder, oldest first."""
+    found = list_journals(folder)
+    found += [_list_facts(path) for path in folder.glob(f"*{ARCHIVE_SUFFIX}")]
+    return sorted(found, key=lambda facts: facts.path.name)
+
+
+def _list_facts(path: Path) -> JournalFacts:
+    try:
+        facts = facts_of(path)
+    except JournalError as error:
+        return JournalFacts(path, disk.size_bytes(path), problem=str(error))
+    opened_us = facts.meta.get(META_OPENED_US, "")
+    return JournalFacts(
+        path=path,
+        size_bytes=facts.size_bytes,
+        bench=facts.meta.get(META_BENCH, ""),
+        opened_us=int(opened_us) if opened_us.isdecimal() else None,
+        state=facts.state,
+        entries=facts.entries,
+        head=facts.head,
+    )

@@ -5,7 +5,7 @@ The columns stand in export_columns. Nothing here writes: see export_files.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 import msgspec
@@ -141,11 +141,11 @@ def _events(block: Block, told: _Told, schema: pa.Schema) -> pa.RecordBatch:
     said = told.of(block)
     columns = [
         *_moments(block),
-        pa.array(said.kinds, TYPES["text"]),
+        said.kinds,
         pa.array(block.portion, mask=block.portion == 0),
         *_readings(block),
-        pa.array(said.texts, TYPES["text"]),
-        pa.array(said.data, TYPES["json"]),
+        said.texts,
+        said.data,
     ]
     return pa.RecordBatch.from_arrays(columns, schema=schema)
 
@@ -153,9 +153,9 @@ def _events(block: Block, told: _Told, schema: pa.Schema) -> pa.RecordBatch:
 class _Said(NamedTuple):
     """Kind, words and content of each row of a block."""
 
-    kinds: list[str]
-    texts: list[str]
-    data: list[str]
+    kinds: pa.Array
+    texts: pa.Array
+    data: pa.Array
 
 
 class _Told:
@@ -167,19 +167,32 @@ class _Told:
         self._words = words
 
     def of(self, block: Block) -> _Said:
-        count = len(block.rows)
-        said = _Said([""] * count, [""] * count, [""] * count)
+        names: list[str] = []
+        texts: list[pa.Array] = []
+        data: list[pa.Array] = []
+        order: list[int] = []
+        codes = np.empty(len(block.rows), dtype=np.int32)
         for kind, places in block.places.items():
             view = self._views.get(kind) or View(str(kind), kind, ())
-            found: Iterable[tuple[str, str]]
+            codes[places] = len(names)
+            names.append(view.name)
+            order += places
             if view.columns:
                 values = block.columns(kind)[VALUES_AT : VALUES_AT + len(view.columns)]
-                found = zip(self._numbers_words(view, values), _json(view, values), strict=True)
+                texts.append(pa.array(self._numbers_words(view, values), TYPES["text"]))
+                data.append(_json(view, block))
             else:
-                found = (self._text(view, block, at) for at in places)
-            for at, (text, data) in zip(places, found, strict=True):
-                said.kinds[at], said.texts[at], said.data[at] = view.name, text, data
-        return said
+                found = [self._text(view, block, at) for at in places]
+                texts.append(pa.array([text for text, _ in found], TYPES["text"]))
+                data.append(pa.array([kept for _, kept in found], TYPES["json"]))
+        # Made kind by kind, so put back into the order of the rows.
+        back = np.empty(len(order), dtype=np.int64)
+        back[order] = np.arange(len(order))
+        return _Said(
+            pa.array(names).take(pa.array(codes)),
+            pa.concat_arrays(texts).take(pa.array(back)),
+            pa.concat_arrays(data).take(pa.array(back)),
+        )
 
     def _numbers_words(self, view: View, values: list[tuple[Any, ...]]) -> list[str]:
         spec = m.BY_CODE.get(view.kind)
@@ -206,14 +219,13 @@ class _Told:
         return _one_line(self._words(view.name, data)), text
 
 
-def _json(view: View, values: list[tuple[Any, ...]]) -> list[str]:
+def _json(view: View, block: Block) -> pa.Array:
     """Contents of lines as JSON, keys as in the view."""
-    rows = zip(*values, strict=True)
-    if any(None in column for column in values):
-        encode = msgspec.json.encode
-        return [encode(dict(zip(view.columns, row, strict=True))).decode() for row in rows]
-    form = "{" + ",".join(f'"{name}":%d' for name in view.columns) + "}"
-    return [form % row for row in rows]
+    arrays = [block.array(view.kind, index) for index in range(len(view.columns))]
+    parts: list[Any] = []
+    for name, array in zip(view.columns, arrays, strict=True):
+        parts += [f'{"," if parts else "{"}"{name}":', array.cast(pa.string()).fill_null("null")]
+    return pc.binary_join_element_wise(*parts, "}", "")
 
 
 def _decoded(text: str) -> dict[str, Any] | None:

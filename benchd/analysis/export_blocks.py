@@ -9,9 +9,11 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from itertools import islice
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import pyarrow as pa
 
 from benchd.analysis.export_times import BoardClock, Prelude
 from benchd.analysis.reader import JournalReader
@@ -50,8 +52,9 @@ class Block:
         self.rows = rows
         self.places = places
         self._columns: dict[int, list[tuple[Any, ...]]] = {}
-        self.n: Whole = np.array([row[0] for row in rows], dtype=np.int64)
-        self.t_ns: Whole = np.array([row[1] for row in rows], dtype=np.int64)
+        self._arrays: dict[tuple[int, int], pa.Array] = {}
+        self.n: Whole = np.fromiter(map(itemgetter(0), rows), np.int64, len(rows))
+        self.t_ns: Whole = np.fromiter(map(itemgetter(1), rows), np.int64, len(rows))
         self.wall_us = self.board_us = self.portion = self.phase = self.n
         self.readings: dict[str, Number] = {}
 
@@ -61,6 +64,13 @@ class Block:
             chosen = [self.rows[at] for at in self.places[kind]]
             self._columns[kind] = list(zip(*chosen, strict=True))
         return self._columns[kind]
+
+    def array(self, kind: int, index: int) -> pa.Array:
+        """One value of the rows of one kind, None as null."""
+        if (kind, index) not in self._arrays:
+            column = self.columns(kind)[VALUES_AT + index]
+            self._arrays[kind, index] = pa.array(column, pa.int64())
+        return self._arrays[kind, index]
 
 
 def grouped(rows: Sequence[Row]) -> dict[int, list[int]]:
@@ -104,9 +114,10 @@ class Blocks:
         for kind in block.places:
             wanted = self._wanted.get(kind)
             if wanted:
-                columns, at = block.columns(kind), np.array(block.places[kind])
+                at = np.array(block.places[kind])
                 for name, index in wanted:
-                    raw[name][at] = np.array(columns[VALUES_AT + index], dtype=np.float64)
+                    # Where a value is missing, pyarrow gives a number that is none.
+                    raw[name][at] = block.array(kind, index).to_numpy(zero_copy_only=False)
         block.wall_us = self._prelude.wall_us(block.n, block.t_ns)
         block.board_us = self._board_us(block.n, raw["t_us"])
         low = np.nan_to_num(raw["portion"]).astype(np.int64)

@@ -14,9 +14,9 @@ from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
+from benchd.analysis.archive_format import all_in, meta_of, readable
 from benchd.analysis.reader import JournalReader, JournalState, Seal, opened
 from benchd.io.journal_format import (
-    JOURNAL_SUFFIX,
     META_BENCH,
     META_PREVIOUS_HEAD,
     Chain,
@@ -60,31 +60,33 @@ class Report:
 
 
 def check(path: Path, expected_head: str | None = None) -> Report:
-    """Examine one journal; never changes it, never raises for what is in it.
+    """Examine one journal or archive; never changes it, never raises for what is in it.
 
     expected_head: a head of this journal kept elsewhere (64 hexadecimal digits), from its end or
     from any earlier commit.
     """
     report = Report(path)
     try:
-        _check(report, expected_head)
+        with readable(path) as report.path:
+            _check(report, expected_head)
     except JournalError as error:
         report.findings.append(str(error))
     except Exception as error:  # A damaged file can hold anything; the answer is still a report.
         report.findings.append(f"{path.name} is damaged: {type(error).__name__}, {error}.")
+    report.path = path
     return report
 
 
 def check_folder(folder: Path) -> list[Report]:
-    """Examine all journals in a folder, oldest first by name, and how they hang together.
+    """Examine all journals and archives in a folder, oldest first, and how they hang together.
 
     Each file is held against the head that the next one of the same bench carries from it.
     """
     reports = []
     carried: dict[str, str | None] = {}
-    for path in sorted(folder.glob(f"*{JOURNAL_SUFFIX}"), reverse=True):
+    for path in reversed(all_in(folder)):
         try:
-            meta = JournalReader(path).meta
+            meta = meta_of(path)
         except JournalError:
             meta = {}
         bench = meta.get(META_BENCH, "")

@@ -1,14 +1,16 @@
-"""`benchd journal list`, `show`, `check`: the journals on this machine, read only."""
+"""`benchd journal`: the journals on this machine, and the archives of journals that are gone."""
 
 from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import OK, WRONG, Parser, Parts, Usage, Wrong, say, whole_from
+from benchd.cli.exporting import NAMED, add_archive, add_export, add_restore
+from benchd.cli.journal_words import told
 from benchd.cli.progress import working
 from benchd.io import paths
 from tui import view
@@ -23,9 +25,7 @@ def _options(parser: argparse.ArgumentParser) -> None:
     ways = parser.add_subparsers(dest="way", required=True, parser_class=Parser)
     listing = ways.add_parser("list", help="every journal, oldest first")
     show = ways.add_parser("show", help="what happened, in order of time")
-    show.add_argument(
-        "journal", nargs="?", help="path, or start of its name; the newest if not given"
-    )
+    show.add_argument("journal", nargs="?", help=NAMED)
     show.add_argument("--kind", action="append", default=[], help="only this kind, such as weight")
     show.add_argument("--portion", type=whole_from(1, 2**31), help="only about this portion")
     show.add_argument("--last", type=whole_from(1, 10**9), help="only the last so many")
@@ -35,9 +35,15 @@ def _options(parser: argparse.ArgumentParser) -> None:
     check = ways.add_parser("check", help="whether journals are as they were written")
     check.add_argument("journal", nargs="?", help="path, or start of its name; all if not given")
     check.add_argument("--head", metavar="HASH", help="a head of it that was kept elsewhere")
-    for way in (listing, show, check):
+    export = ways.add_parser("export", help="events, portions, weights or samples as a file")
+    archive = ways.add_parser("archive", help="one small Parquet file of a closed journal")
+    restore = ways.add_parser("restore", help="the journal that an archive was made of")
+    for way, add in ((export, add_export), (archive, add_archive), (restore, add_restore)):
+        add(way)
+    for way in (listing, show, check, export, archive, restore):
         way.add_argument("--bench", metavar="NAME", help="only of this bench")
-        way.add_argument("--json", action="store_true", help="one JSON object a line")
+        if way is not export:
+            way.add_argument("--json", action="store_true", help="one JSON object a line")
 
 
 def folders(bench: str | None) -> list[Path]:
@@ -48,14 +54,16 @@ def folders(bench: str | None) -> list[Path]:
 
 
 def find(name: str | None, bench: str | None) -> Path:
-    """Return one journal: a path, the only one whose name starts so, or the newest.
+    """Return one journal or archive: a path, the only one whose name starts so, or the newest.
 
     Raises: Wrong when there is none, Usage when a name fits several.
     """
     if name is not None and Path(name).is_file():
         return Path(name)
+    from benchd.analysis.archive_format import all_in
+
     known = sorted(
-        (path for folder in folders(bench) for path in folder.glob(f"*{SUFFIX}")),
+        (path for folder in folders(bench) for path in all_in(folder)),
         key=lambda path: path.name,
     )
     if name is None:
@@ -71,10 +79,10 @@ def find(name: str | None, bench: str | None) -> Path:
 
 
 def _list(options: argparse.Namespace) -> int:
-    from benchd.analysis.reader import list_journals
+    from benchd.analysis.archive_format import list_all
 
     with working("The journals are looked at"):
-        found = [facts for folder in folders(options.bench) for facts in list_journals(folder)]
+        found = [facts for folder in folders(options.bench) for facts in list_all(folder)]
     for facts in found:
         say(json.dumps(_facts_json(facts)) if options.json else _facts_line(facts))
     if not found and not options.json:
@@ -99,16 +107,25 @@ def _facts_line(facts: JournalFacts) -> str:
     if facts.problem:
         return view.plain(f"{facts.path}: {facts.problem}")
     size = f"{facts.size_bytes / 1e3:.0f} kB"
+    state = f"{facts.state}, archive" if facts.path.suffix != SUFFIX else facts.state
     return view.plain(
-        f"{facts.path.name}  bench {facts.bench}  {facts.state}  {facts.entries} entries  {size}"
+        f"{facts.path.name}  bench {facts.bench}  {state}  {facts.entries} entries  {size}"
     )
 
 
 def _show(options: argparse.Namespace) -> int:
+    from benchd.analysis.archive_format import readable
     from benchd.analysis.reader import JournalReader
 
-    reader = JournalReader(find(options.journal, options.bench))
     kinds = _kinds(options.kind, everything=options.everything)
+    with readable(find(options.journal, options.bench)) as path:
+        _show_lines(options, JournalReader(path), kinds)
+    return OK
+
+
+def _show_lines(
+    options: argparse.Namespace, reader: JournalReader, kinds: frozenset[int] | None
+) -> None:
     lines = _lines(reader, kinds, options.portion, options.json)
     if options.last is not None:
         from collections import deque
@@ -118,7 +135,6 @@ def _show(options: argparse.Namespace) -> int:
         say(f"{reader.path.name}: bench {reader.meta.get('bench', '?')}; times from its opening.")
     for line in lines:
         say(line)
-    return OK
 
 
 def _kinds(asked: Sequence[str], *, everything: bool) -> frozenset[int] | None:
@@ -168,48 +184,6 @@ def _decoded(text: str) -> dict[str, Any]:
     return data if isinstance(data, dict) else {"text": text}
 
 
-def told(kind: str, data: dict[str, Any]) -> str:
-    """Return one entry in words; the values as they stand where there are no words for it."""
-    words = WORDS.get(kind)
-    if words is not None:
-        try:
-            return words(data)
-        except (KeyError, TypeError, AttributeError):
-            pass  # Written by another version: its values are shown as they are.
-    shown = ", ".join(f"{name} {_short(value)}" for name, value in data.items() if value != "")
-    return shown or "-"
-
-
-def _weight(data: dict[str, Any]) -> str:
-    look = f", {data['look']}" if data.get("look") else ""
-    return f"portion {data['portion']}: {view.grams(data['mass_kg'], 2)}{look}"
-
-
-def _trip(data: dict[str, Any]) -> str:
-    return f"{data['interlock']} {'up: ' + data['text'] if data['up'] else 'cleared'}"
-
-
-def _move(data: dict[str, Any]) -> str:
-    where = view.millimetres(data["position_m"], 2)
-    return f"{data['kind']} {data['ending']}, feed at {where}"
-
-
-WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
-    "portion": view.portion_line,
-    "weight": _weight,
-    "trip": _trip,
-    "move": _move,
-    "message": lambda data: str(data["text"]),
-    "note": lambda data: str(data["text"]),
-}
-"""Kind of record to its words."""
-
-
-def _short(value: object) -> str:
-    text = value if isinstance(value, str) else json.dumps(value)
-    return text if len(text) <= 60 else f"{text[:57]}..."
-
-
 def _check(options: argparse.Namespace) -> int:
     from benchd.analysis.integrity import check, check_folder
 
@@ -234,10 +208,16 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def journal(options: argparse.Namespace) -> int:
-    """List, show or check."""
+    """List, show, check, export, archive or restore."""
+    from benchd.cli import exporting
     from benchd.io.journal_format import JournalError
 
+    on_one = {
+        "export": exporting.export, "archive": exporting.archive, "restore": exporting.restore,
+    }  # fmt: skip
     try:
+        if options.way in on_one:
+            return on_one[options.way](options, find(options.journal, options.bench))
         return {"list": _list, "show": _show, "check": _check}[options.way](options)
     except JournalError as error:
         raise Wrong(str(error)) from None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+from pathlib import Path
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, say, whole_from
 from benchd.cli.journals import find
@@ -25,32 +26,33 @@ def _options(parser: argparse.ArgumentParser) -> None:
 
 def replay(options: argparse.Namespace) -> int:
     """Show or verify; nothing moves."""
+    from benchd.analysis.archive_format import readable
     from benchd.io.journal_format import JournalError
 
-    path = find(options.journal, options.bench)
     try:
-        if options.verify:
-            return _verify(options, path)
-        from benchd.analysis import timeline
-
-        if options.portion is None:
-            lines = timeline.series_lines(path)
-        else:
-            lines = timeline.portion_lines(path, options.portion)
-        for line in lines:
-            say(view.plain(line))
+        with readable(find(options.journal, options.bench)) as path:
+            return _verify(options, path) if options.verify else _lines(options, path)
     except JournalError as error:
         raise Wrong(str(error)) from None
+
+
+def _lines(options: argparse.Namespace, path: Path) -> int:
+    from benchd.analysis import timeline
+
+    if options.portion is None:
+        lines = timeline.series_lines(path)
+    else:
+        lines = timeline.portion_lines(path, options.portion)
+    for line in lines:
+        say(view.plain(line))
     return OK
 
 
-def _verify(options: argparse.Namespace, path: object) -> int:
-    from pathlib import Path
-
+def _verify(options: argparse.Namespace, path: Path) -> int:
     from benchd.analysis.replay import DIFFERENCES_MAX, verify_file
 
     with working("The stored inputs run through the core"):
-        verdict = verify_file(Path(str(path)))
+        verdict = verify_file(path)
     if options.json:
         differences = [one._asdict() for one in verdict.differences]
         say(
