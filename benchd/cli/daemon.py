@@ -154,10 +154,13 @@ def _stands(status: BenchStatus) -> str:
 
 
 def now(client: Client) -> str:
-    """Return what is loaded or live now, as the sentence after a move."""
+    """Return what is loaded or live now and what latched, as the sentences after a move."""
     from tui import view
 
-    return f"Now {view.energy_row(status_of(client)).text}."
+    status = status_of(client)
+    codes = ", ".join(one.code for one in status.abnormals if one.latched)
+    up = f" {codes} is up: 'benchd status' says what to do." if codes else ""
+    return f"Now {view.energy_row(status).text}.{up}"
 
 
 def guard(status: BenchStatus) -> str:

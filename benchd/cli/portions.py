@@ -130,10 +130,8 @@ def _ended(options: argparse.Namespace, client: Client, result: dict[str, Any]) 
     reason = f" ({result['reason'].rstrip('.')})" if result["reason"] else ""
     text = f"Series {result['what']}{reason}: {result['made']}{of} made. {now(client)}"
     if result["what"] == "paused":
-        first = ""
-        if str(result["reason"]).startswith("IL-"):
-            first = "Do first what 'benchd status' says. "
-        text += f"\n{first}Go on with 'benchd resume', or end it with 'benchd finish'."
+        start = "When that is done, go" if result["reason"].startswith("IL-") else "Go"
+        text += f"\n{start} on with 'benchd resume', or end it with 'benchd finish'."
     show(options, result, text)
     if result["count"] is None:
         complete = result["reason"] in UNTIL_END

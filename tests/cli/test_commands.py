@@ -14,7 +14,7 @@ from benchd.cli import daemon as cli_daemon
 from benchd.core import cycle
 from benchd.io import paths
 from protocols import requests
-from protocols.status import SeriesStatus
+from protocols.status import Abnormal, SeriesStatus
 from tests.cli.conftest import Outcome
 from tests.cli.fake_daemon import STATUS, FakeDaemon, Refusal
 
@@ -121,6 +121,15 @@ def test_a_negative_distance_is_no_option(benchd: Benchd, daemon: FakeDaemon) ->
     assert ("jog", {"distance_m": -0.005}) in daemon.asked
     assert json.loads(shown.out)["ending"] == "tripped"
     assert shown.code == 1
+
+
+def test_what_latched_in_a_move_is_named(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["jog"] = MOVED | {"ending": "tripped"}
+    latch = Abnormal("IL-14", 3, "End of travel.", "", "", 0, True, "ack")
+    status = msgspec.structs.replace(STATUS, abnormals=(latch,))
+    daemon.answers["status"] = msgspec.to_builtins(status)
+    shown = benchd("jog", "1mm", "--yes")
+    assert shown.out.endswith(f"{NOW} IL-14 is up: 'benchd status' says what to do.\n")
 
 
 def test_nothing_moves_when_nobody_can_be_asked(benchd: Benchd, daemon: FakeDaemon) -> None:
@@ -281,15 +290,17 @@ def test_a_paused_series_can_be_resumed(benchd: Benchd, daemon: FakeDaemon, card
     assert shown.out == f"Series ended: 20 of 20 made. {NOW}\n"
 
 
-def test_a_series_that_an_interlock_paused_sends_to_the_status_first(
+def test_a_series_that_an_interlock_paused_sends_to_the_status(
     benchd: Benchd, daemon: FakeDaemon, card: str
 ) -> None:
     paused = {"what": "paused", "made": 3, "count": 4, "reason": "IL-02: Guard open.", "first": 1}
-    daemon.answers["series"] = paused
+    latch = Abnormal("IL-02", 3, "Guard open.", "", "", 0, True, "prove")
+    status = msgspec.structs.replace(STATUS, abnormals=(latch,))
+    daemon.answers |= {"series": paused, "status": msgspec.to_builtins(status)}
     daemon.news = [("series", paused)]
     shown = benchd("series", card, "--count", "4", "--every", "8", "--yes")
     assert "Series paused (IL-02: Guard open): 3 of 4 made. " in shown.out
-    assert "Do first what 'benchd status' says. Go on with 'benchd resume'" in shown.out
+    assert "IL-02 is up: 'benchd status' says what to do.\nWhen that is done, go" in shown.out
 
 
 @pytest.mark.parametrize(
