@@ -394,49 +394,6 @@ def test_what_is_asked_of_the_daemon(
     assert [(name, given) for name, given in daemon.asked if name == method] == [(method, params)]
 
 
-# Proofs.
-
-STATEMENTS = [
-    {"statement": "Someone looked.", "word": "looked"},
-    {"statement": "Hands are away.", "word": "clear"},
-    {"statement": "Blade at home.", "word": "home"},
-]
-
-
-def test_an_interlock_without_proof_is_just_cleared(benchd: Benchd, daemon: FakeDaemon) -> None:
-    daemon.answers |= {"proofs": {"statements": []}, "clear": {"interlock": "IL-09"}}
-    assert benchd("clear", "il9").out == "IL-09 is cleared. Nothing moves until you say so.\n"
-    assert daemon.asked[-1] == ("clear", {"interlock": 9})
-
-
-def test_a_proof_is_typed_word_by_word(
-    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None]
-) -> None:
-    daemon.answers |= {"proofs": {"statements": STATEMENTS}, "clear": {}}
-    typing("Ana\nlooked\nclear\nhome\n")
-    assert benchd("clear", "IL-20").code == 0
-    words = {"interlock": 20, "name": "Ana", "words": ["looked", "clear", "home"]}
-    assert daemon.asked[-1] == ("clear", words)
-
-
-def test_a_wrong_word_clears_nothing(
-    benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], None]
-) -> None:
-    daemon.answers["proofs"] = {"statements": STATEMENTS}
-    typing("Ana\nlooked\nyes\n")
-    shown = benchd("clear", "IL-20")
-    assert shown.code == 1
-    assert "Nothing was cleared: 'yes' is not 'clear'." in shown.err
-    assert daemon.methods() == ["proofs"]
-
-
-def test_scripts_give_the_words_and_a_name(benchd: Benchd, daemon: FakeDaemon) -> None:
-    daemon.answers |= {"proofs": {"statements": STATEMENTS}, "clear": {}}
-    assert benchd("clear", "20", "--words", "looked, clear,home").code == 2
-    assert benchd("clear", "20", "--words", "looked, clear,home", "--name", "demo").code == 0
-    assert daemon.asked[-1][1]["words"] == ["looked", "clear", "home"]
-
-
 # Dough in, out, and seen.
 
 
