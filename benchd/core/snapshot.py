@@ -117,13 +117,19 @@ def _coils(state: State, old: bool) -> str:
     return f"drive {drive}, valve {'live' if pin(state, 'valve') else 'off'}{armed}"
 
 
-def _abnormal(latch: Latch) -> Abnormal:
+SWITCH = {1: "stop", 2: "guard"}
+"""Latch to the input that shows whether its cause is still there: off is pressed, or open."""
+
+
+def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
     row = INTERLOCK_BY_NUMBER[latch.number]
+    switch = SWITCH.get(latch.number)
+    gone = latch.cause_gone or (switch is not None and not old and pin(state, switch))
     rank = RANK[row.reset] if latch.latched else (1 if latch.number in (15, 17, 30) else 2)
     return Abnormal(
         code=row.code,
         rank=rank,
-        what=latch.text + (" (cause gone)" if latch.cause_gone else ""),
+        what=latch.text + (" (cause gone)" if gone else ""),
         so_what=words.SO_WHAT.get(latch.number, ""),
         do_what=words.do_what(latch.number, row.reset, latched=latch.latched),
         since_ns=latch.since_ns,
@@ -215,7 +221,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         eye_sees=pin(state, "dough") if "eye" in facts.fitted and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},
-        abnormals=tuple(_abnormal(latch) for latch in _worst_first(state)),
+        abnormals=tuple(_abnormal(state, latch, old) for latch in _worst_first(state)),
         link_age_s=(now_ns - state.last_word_ns) / 1e9 if state.last_word_ns else None,
         controller=f"client {state.controller}" if state.controller is not None else "",
         board=_board_words(state),

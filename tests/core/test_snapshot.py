@@ -153,6 +153,21 @@ def test_a_low_reading_counts_for_nothing_after_thrust_collapsed() -> None:
     assert status(s).barrel.endswith("N since thrust collapsed: treat as loaded")
 
 
+@pytest.mark.parametrize(("number", "switch"), [(1, "stop"), (2, "guard")])
+def test_a_switch_that_went_back_shows_beside_its_latch(number: int, switch: str) -> None:
+    s = Script().ready()
+    s.board.pins.discard(switch)
+    s.board.trip(number, s.now_ns)
+    s.run(0.5)
+    latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
+    assert "cause gone" not in latch.what
+    s.board.pins.add(switch)
+    s.run(0.5)
+    latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
+    assert latch.what.endswith("(cause gone)")
+    assert latch.latched
+
+
 def test_an_armed_cutter_is_said_with_the_coils() -> None:
     s = Script().ready()
     s.must("arm", seconds=0.2)
