@@ -7,6 +7,7 @@ loaded or live, what was not measured and so counts as loaded, and what nobody w
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Mapping
 from types import SimpleNamespace
@@ -32,6 +33,10 @@ UNKNOWN_LIVE = "not known: treat as live"
 
 SPELLED = str.maketrans({"\u00b1": "+-", "\u00b0": " deg "})
 """Signs of our own sentences that are not ASCII, and how they are written here."""
+
+
+_NUMBER_UNIT = re.compile(r"(?<=\d) (?=(?:mm|g|N|s|ms|min|h|bar|V|%|C|counts|kB)\b|%)")
+"""The blank between a number and its unit."""
 
 
 class Row(NamedTuple):
@@ -355,13 +360,21 @@ def status_lines(status: BenchStatus, width: int = WIDTH) -> list[str]:
 
 def _wrapped(row: Row, width: int) -> list[str]:
     label = f"{plain(row.label):<{LABEL - 1}} " if row.label else ""
-    return textwrap.wrap(
-        label + plain(row.text),
+    return wrapped(label + plain(row.text), width, " " * LABEL, break_long_words=True)
+
+
+def wrapped(text: str, width: int, hang: str, *, break_long_words: bool) -> list[str]:
+    """Return text as lines of at most `width` columns, later ones behind `hang`, with no number
+    parted from its unit."""
+    joined = _NUMBER_UNIT.sub("\u00a0", text)
+    lines = textwrap.wrap(
+        joined,
         width,
-        subsequent_indent=" " * LABEL,
-        drop_whitespace=True,
+        subsequent_indent=hang,
+        break_long_words=break_long_words,
         break_on_hyphens=False,
     )
+    return [line.replace("\u00a0", " ") for line in lines]
 
 
 def status_line(status: BenchStatus, width: int = WIDTH) -> str:

@@ -128,7 +128,7 @@ def folded(text: str, stream: TextIO) -> str:
     """
     if len(text) < FOLD_LEAST or text.startswith(("{", "[")) or not stream.isatty():
         return text
-    import textwrap
+    from tui import view
 
     try:
         width = os.get_terminal_size(stream.fileno()).columns or HELP_WIDTH
@@ -138,13 +138,8 @@ def folded(text: str, stream: TextIO) -> str:
     for line in text.split("\n"):
         inset = len(line) - len(line.lstrip(" "))
         hang = " " * (inset + 2 if inset or line.startswith("! ") else 0)
-        lines += textwrap.wrap(
-            line,
-            max(width, FOLD_LEAST),
-            subsequent_indent=hang,
-            break_long_words=False,
-            break_on_hyphens=False,
-        ) or [""]
+        # Paths and hashes stay whole, so that they can be copied.
+        lines += view.wrapped(line, max(width, FOLD_LEAST), hang, break_long_words=False) or [""]
     return "\n".join(lines)
 
 

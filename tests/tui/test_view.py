@@ -277,3 +277,11 @@ def test_a_broker_is_shown_only_when_the_card_names_one(broker: BrokerStatus, te
     shown = view.status_lines(msgspec.structs.replace(READY, broker=broker))
     assert any(line.startswith("Broker") and text[:20] in line for line in shown)
     assert not any(line.startswith("Broker") for line in view.status_lines(READY))
+
+
+@pytest.mark.parametrize("width", range(40, 81))
+def test_no_number_is_parted_from_its_unit(width: int) -> None:
+    lines = view.status_lines(READY, width)
+    begins = {line.strip().split(" ", 1)[0].rstrip(".;,") for line in lines}
+    assert not begins & {"mm", "g", "N", "s", "ms", "bar", "V", "%", "counts"}
+    assert " ".join(" ".join(lines).split()) == " ".join(text(READY).split())
