@@ -238,11 +238,12 @@ def eye_row(status: BenchStatus) -> Row | None:
     if status.eye_counts is None:
         return None
     sees = {True: "dough", False: "no dough", None: "not known"}[status.eye_sees]
-    taught = (
-        "not taught"
-        if status.eye_taught is None
-        else f"taught {status.eye_taught[0]}/{status.eye_taught[1]}"
-    )
+    if status.eye_taught is not None:
+        taught = f"taught {status.eye_taught[0]}/{status.eye_taught[1]}"
+    elif status.eye_sees is not None:
+        taught = "by the card's levels, not taught"
+    else:
+        taught = "not taught: 'benchd eye --empty', then 'benchd eye --dough'"
     return Row("Eye", f"{status.eye_counts} counts, {sees}; {taught}")
 
 

@@ -12,6 +12,7 @@ from benchd.cli.command import (
     WRONG,
     Parser,
     Parts,
+    Wrong,
     asks_daemon,
     caution,
     confirm,
@@ -95,6 +96,11 @@ def _record(options: argparse.Namespace) -> dict[str, Any]:
 
 def _tube_in(client: Client, options: argparse.Namespace) -> int:
     status = status_of(client)
+    if status.eye_counts is not None and status.eye_sees is None and not view.is_old(status):
+        raise Wrong(
+            "Nothing was moved: the eye was never taught, so no dough would ever be seen and the "
+            "feed would push on. Teach it first with 'benchd eye --empty' and 'benchd eye --dough'."
+        )
     confirm(
         f"will feed forward to the dough, then prime until the strand is continuous; "
         f"{guard(status)}; barrel {status.barrel}; Ctrl-C stops it",

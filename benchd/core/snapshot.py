@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from benchd.calc.eye import UNTAUGHT
 from benchd.core import cycle, watched, words
 from benchd.core.interlocks import ALWAYS
 from benchd.core.state import Latch, State
@@ -173,6 +174,12 @@ def _last(fact: dict[str, Any], weights: dict[int, float]) -> LastPortion:
     return LastPortion(number, fact["kind"], fact["outcome"], weights.get(number))
 
 
+def _eye_knows(state: State) -> bool:
+    """Whether an eye is fitted that was taught its levels; else its "no dough" says nothing."""
+    levels = (state.facts.limits["eye_on"], state.facts.limits["eye_off"])
+    return "eye" in state.facts.fitted and levels != UNTAUGHT
+
+
 def _board_words(state: State) -> str:
     board = state.board
     if not board.build:
@@ -218,7 +225,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         air_pa=_scaled(board.air, 100.0, unread),
         supply_v=_scaled(board.supply, 0.001, unread),
         eye_counts=None if unread or board.eye == NOT_FITTED else board.eye,
-        eye_sees=pin(state, "dough") if "eye" in facts.fitted and not old else None,
+        eye_sees=pin(state, "dough") if _eye_knows(state) and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},
         abnormals=tuple(_abnormal(state, latch, old) for latch in _worst_first(state)),

@@ -425,6 +425,18 @@ def test_a_tube_goes_in_with_its_record(benchd: Benchd, daemon: FakeDaemon) -> N
     assert "Primed: Moved +2.50 mm (flowing)" in shown.out
 
 
+def test_no_tube_is_primed_before_an_eye_that_was_never_taught(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    untaught = {"eye_sees": None, "eye_taught": None}
+    daemon.answers["status"] = msgspec.to_builtins(STATUS) | untaught
+    for words in (["in", "T7"], ["prime"]):
+        shown = benchd("tube", *words, "--yes")
+        assert shown.code == 1
+        assert "Teach it first with 'benchd eye --empty'" in shown.err
+    assert daemon.methods() == []
+
+
 def test_no_contact_or_no_flow_ends_with_1_and_what_to_do(
     benchd: Benchd, daemon: FakeDaemon
 ) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
+from benchd.calc.eye import UNTAUGHT
 from benchd.core.inputs import LinkDown, WallClock
 from benchd.core.snapshot import snapshot
 from benchd.core.state import Latch
@@ -166,6 +167,17 @@ def test_a_switch_that_went_back_shows_beside_its_latch(number: int, switch: str
     latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
     assert latch.what.endswith("(cause gone)")
     assert latch.latched
+
+
+def test_an_eye_that_was_never_taught_does_not_say_no_dough() -> None:
+    facts = bench(*ALL)
+    on, off = UNTAUGHT
+    facts = replace(facts, limits={**facts.limits, "eye_on": on, "eye_off": off})
+    s = Script(facts).connect()
+    s.run(1)
+    assert status(s).eye_counts is not None
+    assert status(s).eye_sees is None
+    assert status(Script().connect()).eye_sees is False
 
 
 def test_an_armed_cutter_is_said_with_the_coils() -> None:

@@ -199,6 +199,13 @@ def test_nobody_is_sent_to_weigh_what_was_not_completed() -> None:
         assert ("not weighed" in view.portion_row(status).text) == said
 
 
+def test_an_eye_that_was_never_taught_sees_nothing_and_says_so() -> None:
+    status = msgspec.structs.replace(READY, eye_taught=None)
+    assert "640 counts, dough; by the card's levels, not taught" in text(status)
+    status = msgspec.structs.replace(READY, eye_taught=None, eye_sees=None)
+    assert "640 counts, not known; not taught: 'benchd eye --empty'" in text(status)
+
+
 def test_signs_of_our_own_sentences_are_spelled() -> None:
     assert view.plain("Times uncertain by \u00b18 ms.") == "Times uncertain by +-8 ms."
 
