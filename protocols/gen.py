@@ -162,12 +162,20 @@ def header_text() -> str:
     out += ["", "// Index of each limit in the table below."]
     for index, limit in enumerate(limits.LIMITS):
         out.append(f"static const uint8_t LIMIT_{limit.name.upper()} = {index};")
+    wide_keys = [row.key for row in limits.LIMITS if row.low < 0 or row.high > 0xFFFF]
+    wide = {key: place for place, key in enumerate(wide_keys)}
     out += [
         f"static const uint8_t LIMIT_COUNT = {len(limits.LIMITS)};",
-        "struct LimitRow { uint8_t key; int32_t low; int32_t high; int32_t start; };",
+        "// `wide`: which of the values that need 32 bits it is, else NARROW.",
+        "static const uint8_t NARROW = 255;",
+        f"static const uint8_t WIDE_LIMITS = {len(wide)};",
+        "struct LimitRow { uint8_t key; uint8_t wide; int32_t low; int32_t high; int32_t start; };",
         "#define BENCHD_LIMIT_ROWS \\",
     ]
-    rows = [f"  {{{row.key}, {row.low}, {row.high}, {row.start}}}" for row in limits.LIMITS]
+    rows = [
+        f"  {{{row.key}, {wide.get(row.key, 255)}, {row.low}, {row.high}, {row.start}}}"
+        for row in limits.LIMITS
+    ]
     out.append(", \\\n".join(rows))
     out += ["", *_line_rows(), "", "}  // namespace wire", "", "#endif", ""]
     return "\n".join(out)

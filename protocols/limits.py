@@ -49,7 +49,7 @@ DRIVE_OFF_MS = 5000
 HOME_STEADY_MS = 50
 """The cutter counts as home when its home switch has been on for this long (IL-04)."""
 
-RING_EVENTS = 28
+RING_EVENTS = 24
 """Events the board can hold until they are acknowledged, 20 bytes each."""
 
 RING_EVENTS_NEEDED = 22

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from protocols.codes import CAUSES
+from protocols.limits import RING_EVENTS
 from protocols.messages import (
     Beat,
     Bench,
@@ -121,14 +122,14 @@ def test_a_full_ring_loses_the_new_ones_and_says_how_many() -> None:
     talk = _locked()
     talk.acknowledging = False
     before = talk.of(Event)[-1].event
-    _press(talk, 15)  # 45 events for 28 places
+    _press(talk, 15)  # 45 events for fewer places
     talk.run(500)
     held = {m.event for m in talk.heard if isinstance(m, Event)}
-    assert max(held) == before + 28
+    assert max(held) == before + RING_EVENTS
     talk.acknowledging = True
     talk.run(1000)
     lost = talk.of(Lost)
-    assert [(m.event, m.count) for m in lost] == [(before + 46, 17)]
+    assert [(m.event, m.count) for m in lost] == [(before + 46, 45 - RING_EVENTS)]
     talk.acknowledging = True
     _press(talk, 1)
     assert talk.of(Ignored)[-1].event == before + 48
@@ -199,7 +200,7 @@ def test_a_portion_makes_at_most_22_events() -> None:
 
 
 def test_samples_are_dropped_first_and_counted() -> None:
-    """With all 28 events to send at once, beats and answers still come; samples give way."""
+    """With a full ring to send at once, beats and answers still come; samples give way."""
     talk = Talk().wake(sample_ms=10)
     talk.do(Lock, 1)
     talk.acknowledging = False

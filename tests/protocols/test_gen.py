@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import runpy
 import sys
 from pathlib import Path
@@ -65,5 +66,9 @@ def test_the_header_has_every_number() -> None:
         assert f" CODE_{tag.upper()} = {spec.cls.code};" in header
     for index, limit in enumerate(LIMITS):
         assert f" LIMIT_{limit.name.upper()} = {index};" in header
-        assert f"{{{limit.key}, {limit.low}, {limit.high}, {limit.start}}}" in header
+        is_wide = limit.low < 0 or limit.high > 65535
+        row = rf"{{{limit.key}, (\d+), {limit.low}, {limit.high}, {limit.start}}}"
+        found = re.search(row, header)
+        assert found
+        assert (found[1] != "255") == is_wide
     assert header.count(" NO_") == len(REFUSALS)

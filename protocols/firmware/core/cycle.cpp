@@ -96,35 +96,36 @@ void cycle_return(Board &board) {
   cutter_home(board);
 }
 
-static void tell_summary(Board &board) {
+static void tell_tally(Board &board) {
   const Cycle &cycle = board.cycle;
-  Event event = Event();
-  event.kind = wire::CODE_TALLY;
-  event.portion = cycle.portion;
-  event.t_us = now_us(board);
-  event.tally.asked = (int32_t)(cycle.program.take_up + cycle.program.push);
-  event.tally.made = (int32_t)cycle.made;
-  event.tally.gap = cycle.flow.longest > 65535u ? 65535 : (uint16_t)cycle.flow.longest;
-  event.tally.push_ms = cycle.push_ms;
-  events_put(board, event, false);
-  event = Event();
-  event.kind = wire::CODE_EXTREMES;
-  event.portion = cycle.portion;
-  event.t_us = now_us(board);
-  const bool thrust = sense_is_fitted(board, wire::FITTED_THRUST);
-  event.six[0] = cycle.eye_min;
-  event.six[1] = cycle.eye_count == 0 ? wire::NOT_FITTED : (uint16_t)(cycle.eye_sum / cycle.eye_count);
-  event.six[2] = thrust ? cycle.thrust_peak : wire::NOT_FITTED;
-  event.six[3] = cycle.thrust_cut;
-  event.six[4] = cycle.air_min;
-  event.six[5] = cycle.supply_min;
-  events_put(board, event, false);
+  Event *event = events_put(board, wire::CODE_TALLY, 0, cycle.portion, now_us(board), false);
+  if (event) {
+    event->tally.asked = (int32_t)(cycle.program.take_up + cycle.program.push);
+    event->tally.made = (int32_t)cycle.made;
+    event->tally.gap = cycle.flow.longest > 65535u ? 65535 : (uint16_t)cycle.flow.longest;
+    event->tally.push_ms = cycle.push_ms;
+  }
+}
+
+static void tell_extremes(Board &board) {
+  const Cycle &cycle = board.cycle;
+  Event *event = events_put(board, wire::CODE_EXTREMES, 0, cycle.portion, now_us(board), false);
+  if (event) {
+    const bool thrust = sense_is_fitted(board, wire::FITTED_THRUST);
+    event->six[0] = cycle.eye_min;
+    event->six[1] = cycle.eye_count == 0 ? wire::NOT_FITTED : (uint16_t)(cycle.eye_sum / cycle.eye_count);
+    event->six[2] = thrust ? cycle.thrust_peak : wire::NOT_FITTED;
+    event->six[3] = cycle.thrust_cut;
+    event->six[4] = cycle.air_min;
+    event->six[5] = cycle.supply_min;
+  }
 }
 
 void cycle_finish(Board &board, uint8_t outcome) {
   Cycle &cycle = board.cycle;
   if (!cycle.stroke && cycle.phase != wire::PHASE_NONE) {
-    tell_summary(board);
+    tell_tally(board);
+    tell_extremes(board);
   }
   events_moment(board, wire::CODE_ENDED, outcome, cycle.portion, now_us(board), false);
   cycle.phase = wire::PHASE_NONE;

@@ -20,13 +20,20 @@ static uint8_t place(const Events &events, uint8_t offset) {
   return at < wire::RING_EVENTS ? at : (uint8_t)(at - wire::RING_EVENTS);
 }
 
-static void store(Events &events, const Event &event) {
+// Written where it stays: a copy on the stack is RAM that the board does not have.
+static Event *store(Events &events, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us) {
   if (events.count == 0) {
     events.first_number = events.next_number;
   }
-  events.ring[place(events, events.count)] = event;
+  Event *event = &events.ring[place(events, events.count)];
+  *event = Event();
+  event->kind = kind;
+  event->small = small;
+  event->portion = portion;
+  event->t_us = t_us;
   ++events.count;
   ++events.next_number;
+  return event;
 }
 
 static void store_lost(Board &board) {
@@ -34,49 +41,40 @@ static void store_lost(Board &board) {
   if (events.lost == 0 || events_room(events) <= events.reserved) {
     return;
   }
-  Event event = Event();
-  event.kind = wire::CODE_LOST;
-  event.t_us = now_us(board);
-  event.numbers[0] = (int32_t)events.lost;
-  events.next_number += events.lost;
+  const uint32_t lost = events.lost;
+  events.next_number += lost;
   events.lost = 0;
-  store(events, event);
+  store(events, wire::CODE_LOST, 0, 0, now_us(board))->numbers[0] = (int32_t)lost;
 }
 
-void events_put(Board &board, const Event &event, bool extra) {
+Event *events_put(Board &board, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us, bool extra) {
   Events &events = board.events;
   store_lost(board);
   if (events_room(events) <= (extra ? events.reserved : 0)) {
     ++events.lost;
-    return;
+    return 0;
   }
-  store(events, event);
   if (!extra && events.reserved > 0) {
     --events.reserved;
   }
+  return store(events, kind, small, portion, t_us);
 }
 
 void events_moment(Board &board, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us, bool extra) {
-  Event event = Event();
-  event.kind = kind;
-  event.small = small;
-  event.portion = portion;
-  event.t_us = t_us;
-  event.moment.position = motion_position(board);
-  sense_readings(board, event.moment.readings);
-  events_put(board, event, extra);
+  Event *event = events_put(board, kind, small, portion, t_us, extra);
+  if (event) {
+    event->moment.position = motion_position(board);
+    sense_readings(board, event->moment.readings);
+  }
 }
 
 void events_numbers(Board &board, uint8_t kind, uint8_t small, uint16_t portion, int32_t a, int32_t b, int32_t c) {
-  Event event = Event();
-  event.kind = kind;
-  event.small = small;
-  event.portion = portion;
-  event.t_us = now_us(board);
-  event.numbers[0] = a;
-  event.numbers[1] = b;
-  event.numbers[2] = c;
-  events_put(board, event, kind == wire::CODE_IGNORED);
+  Event *event = events_put(board, kind, small, portion, now_us(board), kind == wire::CODE_IGNORED);
+  if (event) {
+    event->numbers[0] = a;
+    event->numbers[1] = b;
+    event->numbers[2] = c;
+  }
 }
 
 // The lost event follows the numbers of the dropped ones.

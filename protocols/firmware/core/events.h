@@ -52,8 +52,9 @@ struct Events {
 
 void events_init(Events &events);
 
-// Puts an event in the ring, or counts it as lost. An extra one never takes a place that the portion may need.
-void events_put(Board &board, const Event &event, bool extra);
+// A place in the ring for an event whose values the caller writes at once; 0 when there is none and it counts as lost.
+// An extra one never takes a place that the portion may need.
+Event *events_put(Board &board, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us, bool extra);
 
 // Shorthands: with position and readings of this moment, or with up to three numbers.
 void events_moment(Board &board, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us, bool extra);

@@ -25,11 +25,11 @@ static void on_set(Board &board, const Command &command, Answer &answer) {
     return;
   }
   int32_t nearest = 0;
-  const int32_t direction = board.limits.loaded[wire::LIMIT_DIRECTION];
+  const int32_t direction = limit_loaded(board.limits, wire::LIMIT_DIRECTION);
   switch (limits_set(board.limits, (uint8_t)command.fields[1], (int32_t)command.fields[2], nearest)) {
     case LIMIT_TAKEN:
       forget_plans(board);
-      if (board.limits.loaded[wire::LIMIT_DIRECTION] != direction) {
+      if (limit_loaded(board.limits, wire::LIMIT_DIRECTION) != direction) {
         // All was counted the other way.
         board.motion.known = false;
         board.safety.end_side = (int8_t)-board.safety.end_side;

@@ -7,8 +7,10 @@
 
 namespace core {
 
+// Most values fit 16 bits; the upper halves of the others stand apart, which saves RAM.
 struct Limits {
-  int32_t loaded[wire::LIMIT_COUNT];
+  uint16_t lower[wire::LIMIT_COUNT];
+  uint16_t upper[wire::WIDE_LIMITS];
   uint32_t digest;  // of the values in force, 0 if none
   bool in_force;
 };
@@ -17,6 +19,9 @@ void limits_init(Limits &limits);
 
 // The value in force: the one at boot while none were adopted. `index` is a wire::LIMIT_ number.
 int32_t limit(const Limits &limits, uint8_t index);
+
+// The value loaded last, in force or not.
+int32_t limit_loaded(const Limits &limits, uint8_t index);
 
 enum LimitVerdict { LIMIT_TAKEN, LIMIT_NO_SUCH_KEY, LIMIT_TOO_LOW, LIMIT_TOO_HIGH };
 

@@ -51,15 +51,12 @@ static void tell_trip(Board &board, const Trip &trip, uint32_t t_us) {
   if (trip.interlock != AUTOMATIC) {
     board.safety.latches |= latch_bit(trip.interlock);
   }
-  Event event = Event();
-  event.kind = wire::CODE_TRIP;
-  event.small = trip.interlock;
-  event.portion = board.cycle.portion;
-  event.t_us = t_us;
-  event.numbers[0] = trip.value;
-  event.numbers[1] = trip.bound;
-  event.numbers[2] = motion_position(board);
-  events_put(board, event, false);
+  Event *event = events_put(board, wire::CODE_TRIP, trip.interlock, board.cycle.portion, t_us, false);
+  if (event) {
+    event->numbers[0] = trip.value;
+    event->numbers[1] = trip.bound;
+    event->numbers[2] = motion_position(board);
+  }
 }
 
 static void stop_feed(Board &board, const StopRow &row) {
