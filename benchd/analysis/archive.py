@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from itertools import islice, zip_longest
+from itertools import zip_longest
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet
 
 from benchd.analysis import archive_format as form
-from benchd.analysis.export_blocks import VALUES_AT, Block, grouped
+from benchd.analysis.export_blocks import Block, blocks_of
 from benchd.analysis.export_files import whole_file
 from benchd.analysis.integrity import check
 from benchd.analysis.reader import JournalReader, JournalState
@@ -20,10 +21,12 @@ from benchd.io.journal_disk import beside, is_being_written
 from benchd.io.journal_format import (
     JOURNAL_SUFFIX,
     OPEN_MARK_SUFFIX,
-    VALUE_COUNT_MAX,
     JournalError,
     View,
 )
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 ROW_GROUP = 65_536
 """Entries in memory at a time, and in one row group."""
@@ -152,11 +155,10 @@ def _write(reader: JournalReader, file: Any, progress: Progress) -> None:
         store_schema=False,
     ) as writer:
         writer.add_key_value_metadata(_words(reader))
-        rows, commits = reader.rows(), _Commits(reader)
-        while chosen := list(islice(rows, ROW_GROUP)):
-            block = Block(chosen, grouped(chosen))
+        commits = _Commits(reader)
+        for block in blocks_of(reader, size=ROW_GROUP):
             writer.write_table(_table(block, views, commits, schema), row_group_size=ROW_GROUP)
-            progress(chosen[-1][0])
+            progress(int(block.n[-1]))
 
 
 class _Commits:
@@ -169,54 +171,43 @@ class _Commits:
 
     def column(self, block: Block) -> list[int | None]:
         """For each row, how long after its first entry the commit that ends with it ended [us]."""
-        found: list[int | None] = [None] * len(block.rows)
-        for at, row in enumerate(block.rows):
-            self._clock.see(row[1])
-            if self._next is not None and self._next.last == row[0]:
+        found: list[int | None] = [None] * len(block)
+        pairs = zip(block.n.tolist(), block.t_ns.tolist(), strict=True)
+        for at, (n, t_ns) in enumerate(pairs):
+            self._clock.see(t_ns)
+            if self._next is not None and self._next.last == n:
                 found[at] = self._clock.end_after_us(self._next.wall_us)
                 self._next = next(self._seals, None)
         return found
 
 
 def _table(block: Block, views: tuple[View, ...], commits: _Commits, schema: pa.Schema) -> pa.Table:
-    count = len(block.rows)
-    blank = pa.nulls(count, _WHOLE)
-    columns: dict[str, pa.Array] = dict.fromkeys(schema.names, blank)
-    names = {view.kind: view.name for view in views}
+    columns: dict[str, pa.Array] = dict.fromkeys(schema.names, pa.nulls(len(block), _WHOLE))
     columns["n"], columns["t_ns"] = pa.array(block.n), pa.array(block.t_ns)
-    columns["kind"] = pa.array([names.get(row[2]) for row in block.rows], pa.string())
-    if not names.keys() >= block.places.keys():
-        codes = [None if row[2] in names else row[2] for row in block.rows]
-        columns["code"] = pa.array(codes, _WHOLE)
-    columns["text"] = pa.array([row[-1] for row in block.rows], pa.string())
     columns["commit_after_us"] = pa.array(commits.column(block), _WHOLE)
+    texts = [block.texts.get(at) for at in range(len(block))]
+    columns["text"] = pa.array(texts, pa.string())
+    names = {view.kind: view.name for view in views}
+    kinds = block.kind.tolist()
+    columns["kind"] = pa.array([names.get(kind) for kind in kinds], pa.string())
+    if not names.keys() >= block.places.keys():
+        columns["code"] = pa.array([None if kind in names else kind for kind in kinds], _WHOLE)
     spread = form.column_names(views)
-    for kind, places in block.places.items():
-        at = np.array(places)
-        values = block.columns(kind)[VALUES_AT : VALUES_AT + VALUE_COUNT_MAX]
-        named = spread.get(kind, ())
-        for name, column in zip(named, values, strict=False):
-            columns[name] = _scattered(at, column, count)
-        for name, column in zip(form.VALUES[len(named) :], values[len(named) :], strict=True):
-            if set(column) != {None}:
-                columns[name] = _merged(columns[name], at, column)
+    for index, spare in enumerate(form.VALUES):
+        value = block.value(index)
+        unnamed = np.ones(len(block), dtype=bool)
+        for kind in block.places:
+            named = spread.get(kind, ())
+            if index < len(named):
+                columns[named[index]] = _only(value, block.kind == kind)
+                unnamed &= block.kind != kind
+        if value.null_count < len(block):
+            columns[spare] = _only(value, unnamed)
     return pa.Table.from_arrays([columns[name] for name in schema.names], schema=schema)
 
 
-def _scattered(at: Any, column: tuple[int | None, ...], count: int) -> pa.Array:
-    """A column of the whole block with these values at these places, and none elsewhere."""
-    values, none = np.zeros(count, dtype=np.int64), np.ones(count, dtype=bool)
-    has = np.array([value is not None for value in column])
-    values[at[has]] = [value for value in column if value is not None]
-    none[at[has]] = False
-    return pa.array(values, mask=none)
-
-
-def _merged(before: pa.Array, at: Any, column: tuple[int | None, ...]) -> pa.Array:
-    values = before.to_pylist()
-    for place, value in zip(at.tolist(), column, strict=True):
-        values[place] = value
-    return pa.array(values, _WHOLE)
+def _only(values: pa.Array, where: NDArray[np.bool_]) -> pa.Array:
+    return pc.if_else(pa.array(where), values, pa.scalar(None, _WHOLE))
 
 
 def _verify(reader: JournalReader, path: Path, progress: Progress) -> None:

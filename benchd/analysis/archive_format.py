@@ -304,8 +304,15 @@ def readable(path: Path, progress: Callable[[int], object] = lambda n: None) -> 
     if not is_archive(path):
         yield path
         return
-    with tempfile.TemporaryDirectory(prefix="benchd-") as folder:
-        restored = Path(folder) / journal_name(path)
+    try:
+        folder = tempfile.TemporaryDirectory(prefix="benchd-")
+    except OSError as error:
+        raise JournalError(
+            f"{path.name} is an archive, and to read it a folder for what passes is needed "
+            f"({error.strerror}): free some space, or let TMPDIR name one that can be written."
+        ) from error
+    with folder as name:
+        restored = Path(name) / journal_name(path)
         restore(path, restored, progress)
         yield restored
 

@@ -13,7 +13,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from benchd.analysis.export_blocks import NONE, VALUES_AT, Block, Blocks
+from benchd.analysis.export_blocks import NONE, Blocks, Signals
 from benchd.analysis.export_columns import EXPORTS, Column
 from benchd.analysis.export_records import Weights, portion_row, weight_row
 from benchd.analysis.export_times import Prelude
@@ -95,55 +95,53 @@ def _signals(
     schema = schema_of(choice.what)
     blocks = Blocks(reader, prelude)
     if choice.what == "samples":
-        for block in blocks.read(SAMPLE_KINDS):
-            yield Batch(_samples(block, schema), int(block.n[-1]))
+        for signals in blocks.read(SAMPLE_KINDS):
+            if m.Sample.code in signals.block.places:
+                yield Batch(_samples(signals, schema), int(signals.block.n[-1]))
         return
     assert prelude.facts is not None  # Blocks saw to it.
     told = _Told(reader.views, LineWords(prelude.facts), words)
-    for block in blocks.read(None if choice.everything else EVENT_KINDS):
-        yield Batch(_events(block, told, schema), int(block.n[-1]))
+    for signals in blocks.read(None if choice.everything else EVENT_KINDS):
+        yield Batch(_events(signals, told, schema), int(signals.block.n[-1]))
 
 
-def _moments(block: Block) -> list[pa.Array]:
-    none = block.board_us == NONE
+def _moments(signals: Signals) -> list[pa.Array]:
     return [
-        pa.array(block.n),
-        pa.array(block.t_ns),
-        pa.array(block.wall_us).cast(TYPES["moment"]),
-        pa.array(block.board_us * 1000, mask=none),
+        pa.array(signals.block.n),
+        pa.array(signals.block.t_ns),
+        pa.array(signals.wall_us).cast(TYPES["moment"]),
+        pa.array(signals.board_us * 1000, mask=signals.board_us == NONE),
     ]
 
 
-def _readings(block: Block) -> list[pa.Array]:
+def _readings(signals: Signals) -> list[pa.Array]:
     return [
         pa.array(values, from_pandas=True).cast(TYPES["whole"])
         if name.endswith("_counts")
         else pa.array(values, from_pandas=True)
-        for name, values in block.readings.items()
+        for name, values in signals.readings.items()
     ]
 
 
-def _samples(block: Block, schema: pa.Schema) -> pa.RecordBatch:
-    at = np.array(block.places.get(m.Sample.code, []), dtype=np.int64)
-    # The number of a sample is the first value of its line.
-    numbers = pa.array([row[VALUES_AT] for row in block.rows], TYPES["whole"])
+def _samples(signals: Signals, schema: pa.Schema) -> pa.RecordBatch:
     columns = [
-        *_moments(block),
-        numbers,
-        pa.array(block.portion, mask=block.portion == 0),
-        pa.array(PHASES).take(pa.array(block.phase, mask=block.phase == 0)),
-        *_readings(block),
+        *_moments(signals),
+        signals.block.value(0),  # The number of a sample is the first value of its line.
+        pa.array(signals.portion, mask=signals.portion == 0),
+        pa.array(PHASES).take(pa.array(signals.phase, mask=signals.phase == 0)),
+        *_readings(signals),
     ]
-    return pa.RecordBatch.from_arrays(columns, schema=schema).take(pa.array(at))
+    at = pa.array(signals.block.places[m.Sample.code])
+    return pa.RecordBatch.from_arrays(columns, schema=schema).take(at)
 
 
-def _events(block: Block, told: _Told, schema: pa.Schema) -> pa.RecordBatch:
-    said = told.of(block)
+def _events(signals: Signals, told: _Told, schema: pa.Schema) -> pa.RecordBatch:
+    said = told.of(signals)
     columns = [
-        *_moments(block),
+        *_moments(signals),
         said.kinds,
-        pa.array(block.portion, mask=block.portion == 0),
-        *_readings(block),
+        pa.array(signals.portion, mask=signals.portion == 0),
+        *_readings(signals),
         said.texts,
         said.data,
     ]
@@ -151,7 +149,7 @@ def _events(block: Block, told: _Told, schema: pa.Schema) -> pa.RecordBatch:
 
 
 class _Said(NamedTuple):
-    """Kind, words and content of each row of a block."""
+    """Kind, words and content of each entry of a block."""
 
     kinds: pa.Array
     texts: pa.Array
@@ -166,65 +164,64 @@ class _Told:
         self._lines = lines
         self._words = words
 
-    def of(self, block: Block) -> _Said:
+    def of(self, signals: Signals) -> _Said:
+        block = signals.block
         names: list[str] = []
         texts: list[pa.Array] = []
         data: list[pa.Array] = []
-        order: list[int] = []
-        codes = np.empty(len(block.rows), dtype=np.int32)
+        codes = np.empty(len(block), dtype=np.int32)
         for kind, places in block.places.items():
             view = self._views.get(kind) or View(str(kind), kind, ())
             codes[places] = len(names)
             names.append(view.name)
-            order += places
             if view.columns:
-                values = block.columns(kind)[VALUES_AT : VALUES_AT + len(view.columns)]
+                values = [block.of(kind, index) for index in range(len(view.columns))]
                 texts.append(pa.array(self._numbers_words(view, values), TYPES["text"]))
-                data.append(_json(view, block))
+                data.append(_json(view, values))
             else:
-                found = [self._text(view, block, at) for at in places]
+                found = [self._text(view, signals, at) for at in places.tolist()]
                 texts.append(pa.array([text for text, _ in found], TYPES["text"]))
                 data.append(pa.array([kept for _, kept in found], TYPES["json"]))
-        # Made kind by kind, so put back into the order of the rows.
-        back = np.empty(len(order), dtype=np.int64)
-        back[order] = np.arange(len(order))
+        # Made kind by kind, so put back into the order of the entries.
+        back = np.empty(len(block), dtype=np.int64)
+        back[np.concatenate(list(block.places.values()))] = np.arange(len(block))
         return _Said(
             pa.array(names).take(pa.array(codes)),
             pa.concat_arrays(texts).take(pa.array(back)),
             pa.concat_arrays(data).take(pa.array(back)),
         )
 
-    def _numbers_words(self, view: View, values: list[tuple[Any, ...]]) -> list[str]:
+    def _numbers_words(self, view: View, values: list[pa.Array]) -> list[str]:
         spec = m.BY_CODE.get(view.kind)
         if spec is not None and spec.cls.__struct_fields__ == view.columns:
             return self._lines.of(view.kind, values)
         name = "lease returned" if view.kind == ledger.RENEW else view.name
-        return [f"{name} {' '.join(map(str, row))}" for row in zip(*values, strict=True)]
+        rows = zip(*(column.to_pylist() for column in values), strict=True)
+        return [f"{name} {' '.join(map(str, row))}" for row in rows]
 
-    def _text(self, view: View, block: Block, at: int) -> tuple[str, str]:
+    def _text(self, view: View, signals: Signals, at: int) -> tuple[str, str]:
         """Words and content of an entry that is text."""
-        text = block.rows[at][-1] or ""
+        text = signals.block.texts.get(at, "")
         data = _decoded(text)
         if data is None:
             words = self._lines.of_greeting(text) if view.kind == m.Bench.code else text
             return _one_line(words), msgspec.json.encode({"text": text}).decode()
         portion = data.get("portion") or data.get("number")
         if isinstance(portion, int) and 0 < portion < 2**63:
-            block.portion[at] = portion
+            signals.portion[at] = portion
         position_m = data.get("position_m")
         if isinstance(position_m, int | float):
-            block.readings["position_m"][at] = position_m
+            signals.readings["position_m"][at] = position_m
         if "\n" in text:
             text = msgspec.json.format(text, indent=-1)
         return _one_line(self._words(view.name, data)), text
 
 
-def _json(view: View, block: Block) -> pa.Array:
+def _json(view: View, values: list[pa.Array]) -> pa.Array:
     """Contents of lines as JSON, keys as in the view."""
-    arrays = [block.array(view.kind, index) for index in range(len(view.columns))]
     parts: list[Any] = []
-    for name, array in zip(view.columns, arrays, strict=True):
-        parts += [f'{"," if parts else "{"}"{name}":', array.cast(pa.string()).fill_null("null")]
+    for name, column in zip(view.columns, values, strict=True):
+        parts += [f'{"," if parts else "{"}"{name}":', column.cast(pa.string()).fill_null("null")]
     return pc.binary_join_element_wise(*parts, "}", "")
 
 

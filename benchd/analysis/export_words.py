@@ -4,7 +4,7 @@ rest on."""
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchd.analysis.timeline import event_words
 from benchd.core.facts import BenchFacts
@@ -12,6 +12,9 @@ from benchd.core.words import refusal
 from protocols import messages as m
 from protocols.codes import CAUSES, INTERLOCK_BY_NUMBER, MODES, MOVE_ENDINGS, MOVES, PHASES, PINS
 from protocols.errors import PeerError
+
+if TYPE_CHECKING:
+    import pyarrow as pa
 
 KEPT_MAX = 10_000
 """Texts remembered at most; a day of a bench has some hundreds."""
@@ -69,15 +72,14 @@ class LineWords:
         self._facts = facts
         self._kept: dict[tuple[Any, ...], str] = {}
 
-    def of(self, code: int, columns: Sequence[Sequence[Any]]) -> list[str]:
+    def of(self, code: int, columns: Sequence[pa.Array]) -> list[str]:
         """Return the words of lines of one kind; `columns` are their fields in order."""
         cls = m.BY_CODE[code].cls
         names = cls.__struct_fields__
         rest_on = REST_ON.get(cls, names)
-        count = len(columns[0]) if columns else 0
         if not rest_on:
-            return [self._words(cls, [column[0] for column in columns])] * count
-        keys = zip(*(columns[names.index(name)] for name in rest_on), strict=True)
+            return [self._words(cls, columns, 0)] * len(columns[0])
+        keys = zip(*(columns[names.index(name)].to_pylist() for name in rest_on), strict=True)
         kept = self._kept
         texts: list[str] = []
         for at, key in enumerate(keys):
@@ -85,8 +87,7 @@ class LineWords:
             if text is None:
                 if len(kept) >= KEPT_MAX:
                     kept.clear()
-                text = self._words(cls, [column[at] for column in columns])
-                kept[(code, *key)] = text
+                text = kept[(code, *key)] = self._words(cls, columns, at)
             texts.append(text)
         return texts
 
@@ -97,7 +98,8 @@ class LineWords:
         except (PeerError, ValueError, AttributeError):
             return line
 
-    def _words(self, cls: type[m.Message], fields: list[Any]) -> str:
+    def _words(self, cls: type[m.Message], columns: Sequence[pa.Array], at: int) -> str:
+        fields = [column[at].as_py() for column in columns]
         try:
             said = cls(*fields)
             words = WORDS.get(cls)
