@@ -295,8 +295,8 @@ def test_guard_and_stop_act_while_the_main_loop_is_away(talk: Talk) -> None:
 
 
 def test_the_state_fits_the_ledger() -> None:
-    """1,310 bytes on the board; padding and a wider pointer make more of it here."""
-    assert ram_bytes() <= 1370
+    """1,164 bytes on the board; padding and a wider pointer make more of it here."""
+    assert ram_bytes() <= 1230
 
 
 def test_two_boards_share_nothing() -> None:
