@@ -99,7 +99,8 @@ def _tube_in(client: Client, options: argparse.Namespace) -> int:
     if status.eye_counts is not None and status.eye_sees is None and not view.is_old(status):
         raise Wrong(
             "Nothing was moved: the eye was never taught, so no dough would ever be seen and the "
-            "feed would push on. Teach it first with 'benchd eye --empty' and 'benchd eye --dough'."
+            "feed would push on. Teach it first: 'benchd eye --empty', then bring a strand with "
+            "'benchd jog' and 'benchd eye --dough'."
         )
     confirm(
         f"will feed forward to the dough, then prime until the strand is continuous; "

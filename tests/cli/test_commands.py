@@ -433,7 +433,7 @@ def test_no_tube_is_primed_before_an_eye_that_was_never_taught(
     for words in (["in", "T7"], ["prime"]):
         shown = benchd("tube", *words, "--yes")
         assert shown.code == 1
-        assert "Teach it first with 'benchd eye --empty'" in shown.err
+        assert "Teach it first: 'benchd eye --empty'" in shown.err
     assert daemon.methods() == []
 
 
