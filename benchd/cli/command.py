@@ -114,10 +114,10 @@ def note(text: str) -> None:
     sys.stderr.flush()
 
 
-def say(text: str) -> None:
-    """Print a line of the answer."""
+def say(text: str, *, whole: bool = False) -> None:
+    """Print a line of the answer; `whole` where it is there to be copied."""
     _end_progress()
-    sys.stdout.write(f"{folded(text, sys.stdout)}\n")
+    sys.stdout.write(f"{text if whole else folded(text, sys.stdout)}\n")
     sys.stdout.flush()
 
 

@@ -272,7 +272,7 @@ def _what_next(folder: Path, portion: int) -> None:
     say("")
     say(f"Bench and daemon are ended; all they left is in {folder}. Try next:")
     for words in (f"replay {{}} --portion {portion}", "replay {} --verify", "journal check {}"):
-        say(f"  {program} {words.format(short)}")
+        say(f"  {program} {words.format(short)}", whole=True)
 
 
 PARTS = {"demo": Parts(_options, demo)}
