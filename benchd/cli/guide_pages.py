@@ -39,6 +39,7 @@ TOPICS: tuple[Topic, ...] = (
     Topic("events", "what the board says, field by field with units",
           "guide_tables:events_page"),
     Topic("journal", "what the journal's tables and records mean"),
+    Topic("export", "journals in sqlite3, pandas, DuckDB: exports and archives"),
     Topic("mqtt", "what goes out over MQTT, topic by topic"),
     Topic("simulator", "its controls, and the faults it can be told to have",
           "guide_tables:simulator_page"),
