@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import sqrt
+from math import fsum, sqrt
 from typing import NamedTuple
+
+from benchd.calc.stats import quantiles
 
 CONFIDENCE = 0.95
 """Share of such intervals that hold the true value."""
@@ -30,8 +32,9 @@ def mean_sd(values: Sequence[float]) -> tuple[float, float]:
     n = len(values)
     if n < 2:
         raise ValueError("A spread takes at least two values.")
-    mean = sum(values) / n
-    return mean, sqrt(sum((value - mean) ** 2 for value in values) / (n - 1))
+    # Exact sums: values that differ in their last digits only would else lose their spread.
+    mean = fsum(values) / n
+    return mean, sqrt(fsum((value - mean) ** 2 for value in values) / (n - 1))
 
 
 def mean_interval(n: int, *, mean: float, sd: float) -> Interval:
@@ -46,9 +49,7 @@ def mean_interval(n: int, *, mean: float, sd: float) -> Interval:
     Source:      NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.5.2
     Example:     n 195, mean 9.261460, sd 0.02278881 give 9.258242 to 9.264679 (ZARR13, there).
     """
-    from scipy.stats import t
-
-    half = float(t.ppf((1 + CONFIDENCE) / 2, n - 1)) * sd / sqrt(n)
+    half = quantiles.student((1 + CONFIDENCE) / 2, n - 1) * sd / sqrt(n)
     return Interval(mean, mean - half, mean + half)
 
 
@@ -63,9 +64,7 @@ def sd_interval(n: int, *, sd: float) -> Interval:
     Source:      NIST/SEMATECH e-Handbook, 1.3.5.8; critical values of chi2 in its table 1.3.6.7.4
     Example:     n 10, sd 1 give 0.688 to 1.826 (chi2 19.023 and 2.700 for 9 degrees of freedom).
     """
-    from scipy.stats import chi2
-
     tail = (1 - CONFIDENCE) / 2
-    low = sd * sqrt((n - 1) / float(chi2.ppf(1 - tail, n - 1)))
-    high = sd * sqrt((n - 1) / float(chi2.ppf(tail, n - 1)))
+    low = sd * sqrt((n - 1) / quantiles.chi_square(1 - tail, n - 1))
+    high = sd * sqrt((n - 1) / quantiles.chi_square(tail, n - 1))
     return Interval(sd, low, high)
