@@ -11,7 +11,7 @@ import os
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -64,7 +64,7 @@ def demo(options: argparse.Namespace) -> int:
         raise Wrong(f"Refused: {error.message} The demo ends here; see {folder}.") from None
     finally:
         processes.end()
-    _what_next(folder, oddest(job.weights))
+    _what_next(folder, oddest(job.weights, job.records))
     return OK if complete else WRONG
 
 
@@ -252,8 +252,12 @@ class Job:
             note("The bench ends with its daemon.")
 
 
-def oddest(weights: dict[int, float]) -> int:
-    """Return the portion whose weight is furthest from the middle one; 1 without weights."""
+def oddest(weights: dict[int, float], records: Sequence[Mapping[str, Any]] = ()) -> int:
+    """Return the first portion that did not complete, else the one whose weight is furthest from
+    the middle one; 1 without weights."""
+    for record in records:
+        if record["outcome"] != "complete":
+            return int(record["number"])
     if not weights:
         return 1
     middle = sorted(weights.values())[len(weights) // 2]

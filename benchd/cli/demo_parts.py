@@ -154,7 +154,7 @@ def summary(made: Sequence[Mapping[str, Any]], weights: Mapping[int, float]) -> 
     from benchd.calc.spread import mean_interval, mean_sd, sd_interval
 
     total = view.grams(sum(weights.values()))
-    yield f"{len(made)} portions made, {len(weights)} weighed, {total} in all."
+    yield f"{view.several(len(made), 'portion')} made, {len(weights)} weighed, {total} in all."
     judged = [
         weights[record["number"]]
         for record in made

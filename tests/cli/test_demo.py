@@ -45,6 +45,8 @@ def test_too_few_weights_give_no_mean() -> None:
 def test_the_portion_to_look_at_is_the_odd_one() -> None:
     assert oddest({1: 0.030, 2: 0.031, 3: 0.020, 4: 0.0305}) == 3
     assert oddest({}) == 1
+    tripped = [{"number": 1, "outcome": "complete"}, {"number": 2, "outcome": "tripped"}]
+    assert oddest({1: 0.030}, tripped) == 2
 
 
 @pytest.mark.slow
@@ -73,7 +75,7 @@ def test_one_portion_from_start_to_end() -> None:
     )
     assert done.returncode == 0, done.stdout + done.stderr
     assert re.search(r"^ +1 first +\d+\.\d mm .* \d+ N +\d+\.\d g$", done.stdout, re.MULTILINE)
-    assert "1 portions made, 1 weighed" in done.stdout
+    assert "1 portion made, 1 weighed" in done.stdout
     journal = Path(done.stdout.split(" journal check ")[-1].strip())
     assert journal.resolve().suffix == ".journal"
     verified = subprocess.run(
