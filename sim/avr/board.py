@@ -70,6 +70,7 @@ _FUNCTIONS: tuple[tuple[str, object, tuple[object, ...]], ...] = (
     ("ba_outputs", _U32, (_HANDLE,)),
     ("ba_overruns", _U32, (_HANDLE,)),
     ("ba_lowest_sp", _U32, (_HANDLE,)),
+    ("ba_asleep", _U64, (_HANDLE,)),
     ("ba_narrowest_step", _U64, (_HANDLE,)),
     ("ba_byte_cycles", _U32, (_HANDLE,)),
     ("ba_waiting", _U32, (_HANDLE,)),
@@ -301,6 +302,11 @@ class AvrBoard:
     def lowest_stack(self) -> int:
         """Lowest address that the stack pointer had; 0xFFFF before the first."""
         return int(self._lib.ba_lowest_sp(self._handle))
+
+    @property
+    def asleep_cycles(self) -> int:
+        """Cycles since power-up in which the chip slept, having nothing to do."""
+        return int(self._lib.ba_asleep(self._handle))
 
     @property
     def narrowest_step_cycles(self) -> int:

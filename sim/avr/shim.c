@@ -8,6 +8,7 @@
 
 #include <avr_adc.h>
 #include <avr_eeprom.h>
+#include <avr_extint.h>
 #include <avr_ioport.h>
 #include <avr_uart.h>
 #include <sim_avr.h>
@@ -68,6 +69,7 @@ typedef struct {
   size_t plan_count;
   uint64_t plan_at;
   uint16_t lowest_sp;
+  uint64_t asleep;  // cycles
   uint32_t hang_from, hang_to, hang_at;
   uint64_t hang_cycles, hang_end;
   uint8_t hung[2];
@@ -143,8 +145,10 @@ static void on_reset(avr_t *avr) {
 static void on_sleep(avr_t *avr, avr_cycle_count_t cycles) {
   Chip *chip = avr->custom.data;
   const uint64_t end = avr->cycle + cycles + 1;
+  chip->asleep += cycles + 1;
   if (end > chip->limit) {
     avr->cycle -= end - chip->limit;
+    chip->asleep -= end - chip->limit;
   }
 }
 
@@ -222,6 +226,9 @@ API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom
   avr->sleep = on_sleep;
   avr->run_cycle_limit = 1;
   find_uart(chip);
+  // Nobody uses these two interrupts, but a low pin would be looked at in every cycle: 20 times slower.
+  avr_extint_set_strict_lvl_trig(avr, 0, 0);
+  avr_extint_set_strict_lvl_trig(avr, 1, 0);
   uint32_t no_flags = 0;
   avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &no_flags);
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), uart_irq, chip);
@@ -416,6 +423,7 @@ API int64_t ba_steps(const Chip *chip) { return chip->steps; }
 API uint32_t ba_outputs(const Chip *chip) { return (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u); }
 API uint32_t ba_overruns(const Chip *chip) { return chip->overruns; }
 API uint32_t ba_lowest_sp(const Chip *chip) { return chip->lowest_sp; }
+API uint64_t ba_asleep(const Chip *chip) { return chip->asleep; }
 API uint64_t ba_narrowest_step(const Chip *chip) { return chip->step_narrowest; }
 API uint32_t ba_byte_cycles(const Chip *chip) { return (uint32_t)chip->uart->cycles_per_byte; }
 API uint32_t ba_waiting(const Chip *chip) { return (uint32_t)(chip->rx_in - chip->rx_out); }
