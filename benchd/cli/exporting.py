@@ -5,13 +5,14 @@ from __future__ import annotations
 import argparse
 import gc
 import json
+import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
-from benchd.cli.command import OK, Usage, say, whole_from
+from benchd.cli.command import OK, Usage, Wrong, say, whole_from
 from benchd.cli.journal_words import told
 from benchd.cli.progress import working
 from tui import view
@@ -82,12 +83,10 @@ def export(options: argparse.Namespace, path: Path) -> int:
         raise Usage("--everything goes with --what events.")
     if options.to is None and form == "parquet" and sys.stdout.isatty():
         raise Usage("Parquet is no text for a terminal: name a file with --to.")
-    with working("The journal is exported"), readable(path) as journal:
+    with _progress("The journal is exported"), readable(path) as journal:
         reader = JournalReader(journal)
         if options.to is None:
-            sys.stdout.flush()
-            _write(options, reader, form, sys.stdout.buffer)
-            sys.stdout.buffer.flush()
+            _to_standard_output(options, reader, form)
             return OK
         from benchd.analysis.export_files import whole_file
 
@@ -95,6 +94,23 @@ def export(options: argparse.Namespace, path: Path) -> int:
             rows = _write(options, reader, form, file)
     say(view.plain(f"{options.to}: {rows} {options.what}"))
     return OK
+
+
+def _to_standard_output(options: argparse.Namespace, reader: JournalReader, form: str) -> None:
+    try:
+        sys.stdout.flush()
+        # Of its own, since Python's may be unbuffered, and then writes what fits and no more.
+        with open(sys.stdout.fileno(), "wb", closefd=False) as file:
+            _write(options, reader, form, file)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        # What could not be written must not be tried again at the very end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        raise Wrong(
+            f"Standard output could not be written to the end ({error.strerror or error}), so what "
+            "is there is not the whole. Free some space, or name a file with --to."
+        ) from None
 
 
 def _write(options: argparse.Namespace, reader: JournalReader, form: str, file: IO[bytes]) -> int:
@@ -112,6 +128,11 @@ def _write(options: argparse.Namespace, reader: JournalReader, form: str, file: 
             rows += len(batch.table)
     writer.close()
     return rows
+
+
+def _progress(label: str) -> AbstractContextManager[None]:
+    """Show progress to a person, and say nothing into a log beside the file."""
+    return working(label) if sys.stderr.isatty() else nullcontext()
 
 
 @contextmanager
@@ -137,7 +158,7 @@ def archive(options: argparse.Namespace, path: Path) -> int:
     archives.refuse_open(path)
     if options.remove:
         archives.refuse_newest(path)
-    with working("The journal is archived, and read back to compare"):
+    with _progress("The journal is archived, and read back to compare"):
         with _no_cycles():
             facts = archives.archive(path)
         if options.remove:
@@ -164,7 +185,7 @@ def restore(options: argparse.Namespace, path: Path) -> int:
     if not form.is_archive(path):
         raise Usage(f"{path.name} is no archive.")
     target = Path(options.to) if options.to else path.with_name(form.journal_name(path))
-    with working("The journal is restored"), _no_cycles():
+    with _progress("The journal is restored"), _no_cycles():
         form.restore(path, target)
     entries = form.facts_of(path).entries
     if options.json:
