@@ -7,6 +7,7 @@ from collections.abc import Callable
 from benchd.core.facts import BenchFacts
 from benchd.core.turn import No
 from protocols.codes import CAUSES, INTERLOCK_BY_NUMBER, MODES, REFUSAL_BY_CODE
+from protocols.limits import NOT_FITTED
 
 Words = Callable[[BenchFacts, int, int], str]
 
@@ -35,7 +36,9 @@ TRIP_WORDS: dict[int, Words] = {
         f"No dough for {_mm(f, v)} of feed: end of the tube, a void, or a dirty eye?"
     ),
     11: lambda f, v, b: (
-        f"Thrust {v / 10:.0f} N is over {b / 10:.0f} N. Do not open: pressure is "
+        "The thrust sensor does not answer: treat the barrel as loaded, look at its wire."
+        if v == NOT_FITTED
+        else f"Thrust {v / 10:.0f} N is over {b / 10:.0f} N. Do not open: pressure is "
         "stored. Relieve first."
     ),
     12: lambda f, v, b: (
@@ -44,7 +47,9 @@ TRIP_WORDS: dict[int, Words] = {
     ),
     14: lambda f, v, b: f"End of travel at {_mm(f, v)}.",
     16: lambda f, v, b: (
-        f"Air is {v / 1000:.1f} bar, the card asks for "
+        "The air sensor does not answer: treat the air as live, look at its wire."
+        if v == NOT_FITTED
+        else f"Air is {v / 1000:.1f} bar, the card asks for "
         f"{'at least' if v < b else 'at most'} {b / 1000:.1f} bar."
     ),
     18: lambda f, v, b: "Word from the host stopped: the bench stopped itself.",

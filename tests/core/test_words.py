@@ -41,6 +41,8 @@ def test_a_latch_of_which_no_value_is_known_is_told_without_one(number: int) -> 
         (14, 152_000, 152_000, "at 190.0 mm"),
         (16, 1400, 1800, "1.4 bar, the card asks for at least 1.8 bar"),
         (16, 4200, 4000, "4.2 bar, the card asks for at most 4.0 bar"),
+        (11, 65_535, 3000, "does not answer: treat the barrel as loaded"),
+        (16, 65_535, 4000, "does not answer: treat the air as live"),
         (20, CAUSES.index("lowvolt"), 7, "cause: lowvolt"),
         (20, 99, 7, "cause: unknown"),
         (24, 2500, 2000, "for 2.5 s, allowed are 2.0 s"),

@@ -112,6 +112,11 @@ class Talk:
         self._adc[2] = self.limits["air_zero"] + -(-hpa * span // self.limits["air_full"])
         self._show()
 
+    def wire_off(self, channel: int) -> None:
+        """Take the wire off the thrust sensor (1) or the air sensor (2)."""
+        self._adc[channel] = 0
+        self._show()
+
     def supply(self, mv: int) -> None:
         """Set the logic supply [mV]."""
         self._supply_mv = mv

@@ -5,7 +5,9 @@ from __future__ import annotations
 import pytest
 
 from protocols.codes import INTERLOCKS, PHASES
+from protocols.limits import NOT_FITTED
 from protocols.messages import (
+    Arm,
     Beat,
     Clear,
     Drive,
@@ -134,6 +136,31 @@ def test_il_11_is_cleared_below_the_limit() -> None:
     assert abs(value - 3500) <= 6
     talk.thrust(2000)
     talk.do(Clear, 11)
+
+
+def test_a_thrust_sensor_without_its_wire_is_too_much_thrust_and_no_low_reading() -> None:
+    talk = Talk().wake(ease=0)
+    talk.move(0, 20_000)
+    talk.run(300)
+    talk.wire_off(1)
+    assert talk.moved().thrust == NOT_FITTED
+    assert talk.latches() == {11}
+    assert talk.refused(Clear, 11) == (56, 11, NOT_FITTED)
+    talk.thrust(100)
+    talk.do(Clear, 11)
+    talk.move(0, 2_000)
+    talk.moved()
+    assert talk.latches() == set(), "its way back to a reading is no collapse"
+
+
+def test_an_air_sensor_without_its_wire_lets_nothing_be_cut(talk: Talk) -> None:
+    talk.wire_off(2)
+    talk.run(50)
+    reason, value, _ = talk.refused(Arm)
+    assert (reason, value) == (16, NOT_FITTED)
+    talk.air(2000)
+    talk.run(50)
+    talk.do(Arm)
 
 
 def test_il_16_and_29_are_cleared_when_air_and_supply_are_back(talk: Talk) -> None:

@@ -153,10 +153,10 @@ static bool rule_supply(const Board &board, Trip &trip) {
 }
 
 bool air_bad(const Board &board, Trip &trip) {
-  const uint16_t air_hpa = sense_air_hpa(board);
-  if (air_hpa == wire::NOT_FITTED) {
+  if (!sense_is_fitted(board, wire::FITTED_AIR)) {
     return false;
   }
+  const uint16_t air_hpa = sense_air_hpa(board);
   trip.interlock = 16;
   trip.value = air_hpa;
   trip.bound = limit(board.limits, wire::LIMIT_AIR_MIN);
@@ -202,6 +202,9 @@ static void watch_thrust(Board &board) {
     safety.thrust_high = 0;
   } else if (safety.thrust_high < 2) {
     ++safety.thrust_high;
+  }
+  if (now_dn == wire::NOT_FITTED) {
+    return;  // IL-11 stops for it; its way back to a reading is no collapse.
   }
   uint16_t passed = (uint16_t)(safety.thrust_slot_ms + board.sense.elapsed_ms);
   for (uint8_t i = 0; i < THRUST_SLOTS && passed >= THRUST_SLOT_MS; ++i) {
@@ -354,7 +357,7 @@ bool cause_stays(const Board &board, uint8_t interlock, int32_t &value) {
       break;
     case 11:
       trip.value = sense_thrust_dn(board);
-      stays = trip.value != wire::NOT_FITTED && trip.value > limit(board.limits, wire::LIMIT_THRUST_MAX);
+      stays = sense_is_fitted(board, wire::FITTED_THRUST) && trip.value > limit(board.limits, wire::LIMIT_THRUST_MAX);
       break;
     case 14:
       stays = (board.sense.low & MASK_ENDS) != 0;

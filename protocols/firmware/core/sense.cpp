@@ -20,6 +20,10 @@ bool sense_is_fitted(const Board &board, uint16_t part) {
 static uint16_t convert(const Board &board, uint8_t channel, uint8_t zero_index, uint8_t full_index) {
   const uint16_t counts = board.hal->adc(board.hal->user, channel);
   const uint16_t zero = (uint16_t)limit(board.limits, zero_index);
+  // A sensor whose zero lies above nothing never reads so little: its wire is off. That is no low reading.
+  if (counts < zero / 2) {
+    return wire::NOT_FITTED;
+  }
   if (counts <= zero || zero >= 1023) {
     return 0;
   }
