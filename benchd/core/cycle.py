@@ -52,14 +52,13 @@ def at_rest(state: State) -> bool:
 def ready_for(state: State, action: str, now_ns: int) -> No | None:
     """Return why an action is refused before the board is even asked, or None."""
     no = why_not(state, action, now_ns)
-    if no is not None:
-        return no
-    if action == "feed":
-        return None
     held = [latch for latch in state.latches.values() if latch.number in BOARD_NUMBERS]
-    if held:
+    # What latched comes before what else is missing, as far as the board is heard at all.
+    if held and action != "feed" and (no is None or no.condition != "IL-19"):
         first = min(held, key=lambda latch: latch.number)
         return No(first.text, f"IL-{first.number:02d}", first.value, first.bound)
+    if no is not None:
+        return no
     if action in ("prime", "portion", "series") and not pin(state, "known"):
         return No("Nobody said where the feed stands: say it with 'benchd here 0mm'.", "position")
     return None

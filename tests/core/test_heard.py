@@ -75,7 +75,7 @@ def test_after_a_restart_of_the_board_nothing_moves_and_everything_is_owed_again
     s.run(20)
     assert len(s.sent("run", "move", "fire")) == moves
     assert s.state.dry_needed
-    assert s.refused(s.ask("portion")).condition == "IL-17"
+    assert s.refused(s.ask("portion")).condition == "IL-20"
     assert s.state.latches[20].latched
     assert s.records("portion")[-1]["outcome"] == "unseen"
 
