@@ -26,6 +26,7 @@ TOPICS: tuple[Topic, ...] = (
     Topic("job", "the whole job in order, first power-up to cleaning and archive"),
     Topic("cautions", "what can hurt people, and what this tool is not"),
     Topic("misfires", "what to look at when a portion comes out wrong"),
+    Topic("judge", "what the weights say, and what so few of them cannot say"),
     Topic("commands", "every command with its options and an example",
           "guide_tables:commands_page"),
     Topic("interlocks", "what each watches, what it says, how to clear it",

@@ -46,6 +46,8 @@ COMMANDS: tuple[Row, ...] = (
         "benchd journal show --portion 12"),
     Row("replay", "replaying", "show a portion's time line, or verify stored decisions",
         "benchd replay JOURNAL --verify"),
+    Row("judge", "judging", "judge whether the weights are consistent, and say why",
+        "benchd judge --tube T7"),
     Row("guide", "guiding", "read the pages for the person at the bench",
         "benchd guide IL-09"),
     Row("completion", "completing", "print what makes TAB complete in bash, zsh or fish",

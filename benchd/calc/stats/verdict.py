@@ -103,7 +103,8 @@ def verdict(
     parts = split(along.residuals if along.proven else kept_values, at_kept)
     if drifts:
         sd = sqrt(sum(r * r for r in along.residuals) / (len(kept) - 2))
-    spread = sd_interval(len(kept), sd=sd)
+    # Equal readings are no proof of equal portions: half of a scale's own spread is rounding.
+    spread = sd_interval(len(kept), sd=max(sd, scale_sd / 2))
     word = _word(drifts, parts.alternating, spread, wanted_sd)
     if len(events) > EVENTS_MOST:
         word = Word.SCATTERED

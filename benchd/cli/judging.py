@@ -1,0 +1,114 @@
+"""`benchd judge`: whether the weights are consistent, as far as so many can tell."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from contextlib import ExitStack
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from benchd.cli.command import OK, Parts, Usage, Wrong, say
+from benchd.cli.journals import find
+from benchd.cli.progress import working
+
+if TYPE_CHECKING:
+    from benchd.analysis.weighed import Weighed
+
+NO_WEIGHTS = (
+    "There is no portion with a weight in what was read, so there is nothing to judge: weigh some "
+    "with 'benchd weigh'."
+)
+
+
+def share(text: str) -> float:
+    """Return a share of the aim: 5% or 5 for five of a hundred.
+
+    Raises: argparse.ArgumentTypeError when it is none.
+    """
+    try:
+        value = float(text.strip().removesuffix("%").replace(",", ".")) / 100
+    except ValueError:
+        value = 0.0
+    if not 0.001 <= value <= 0.5:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a share from 0.1% to 50%")
+    return value
+
+
+def add_journals(parser: argparse.ArgumentParser) -> None:
+    """Add the options by which journals are chosen."""
+    parser.add_argument("--bench", metavar="NAME", help="of this bench")
+    parser.add_argument("--json", action="store_true", help="print the answer as JSON")
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    add_journals(parser)
+    parser.add_argument(
+        "journals",
+        nargs="*",
+        metavar="journal",
+        help="paths, or starts of their names; the newest if not given",
+    )
+    parser.add_argument("--tube", metavar="NAME", help="only this tube")
+    parser.add_argument(
+        "--within",
+        type=share,
+        metavar="SHARE",
+        help="judge against this share of the aim; default: the dough card's tolerance",
+    )
+
+
+def read(names: list[str], bench: str | None) -> Weighed:
+    """Return the portions of journals or archives; the newest journal where none is named.
+
+    Raises: Wrong when one cannot be read.
+    """
+    from benchd.analysis.archive_format import readable
+    from benchd.analysis.weighed import read_weighed
+    from benchd.io.journal_format import JournalError
+
+    paths: list[Path] = []
+    for name in names or [None]:  # type: ignore[list-item]
+        path = find(name, bench)
+        if path not in paths:
+            paths.append(path)
+    try:
+        with working("The journals are read"), ExitStack() as stack:
+            return read_weighed([stack.enter_context(readable(path)) for path in paths])
+    except JournalError as error:
+        raise Wrong(str(error)) from None
+
+
+def judge(options: argparse.Namespace) -> int:
+    """Judge the weights; it changes and moves nothing."""
+    import msgspec
+
+    from benchd.analysis.judge import judge as judged
+    from benchd.cli import judge_text
+
+    weighed = read(options.journals, options.bench)
+    if options.tube is not None:
+        weighed = _only(weighed, options.tube)
+    if not any(portion.mass_kg is not None for portion in weighed.portions):
+        raise Wrong(NO_WEIGHTS)
+    told = judged(weighed, options.within)
+    if options.json:
+        say(json.dumps(msgspec.to_builtins(told)))
+        return OK
+    for line in judge_text.lines(told):
+        say(line)
+    return OK
+
+
+def _only(weighed: Weighed, tube: str) -> Weighed:
+    known = {portion.tube for portion in weighed.portions}
+    if tube not in known:
+        named = ", ".join(sorted(known)) or "none"
+        raise Usage(f"There is no portion of a tube '{tube}' here; the tubes are: {named}.")
+    return weighed._replace(
+        portions=tuple(one for one in weighed.portions if one.tube == tube),
+        loadings=tuple(one for one in weighed.loadings if one.tube == tube),
+    )
+
+
+PARTS = {"judge": Parts(_options, judge)}

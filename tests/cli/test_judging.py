@@ -1,0 +1,130 @@
+"""`benchd judge`: the verdict in words, figures in digits they deserve, and never an all-clear."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import scipy.special  # noqa: F401  (Loading it takes longer than a fast test may.)
+
+from benchd.cli.judge_text import END, digits_for, ranged, span
+from tests.analysis import weights as make
+from tests.cli.conftest import Outcome
+
+Benchd = Callable[..., Outcome]
+
+
+def masses_g(seed: int, n: int, spread_g: float = 0.3) -> list[float]:
+    rng = random.Random(seed)
+    return [round(rng.gauss(30, spread_g), 1) for _ in range(n)]
+
+
+def alternating_g(n: int) -> list[float]:
+    rng = random.Random(4)
+    e = [rng.gauss(0, 0.4) for _ in range(n + 1)]
+    return [round(30 + e[at + 1] - e[at], 1) for at in range(n)]
+
+
+ODD = masses_g(5, 12)
+ODD[5] -= 4.5
+ODD[6] += 4.5
+CASES: dict[str, tuple[list[float], list[str]]] = {
+    "steady": (masses_g(1, 14), ["all of that range is below the 2.6 %", "not proven"]),
+    "drifting": (
+        [value - 0.12 * at for at, value in enumerate(masses_g(2, 14))],
+        ["fall along the tube by 0.15 (0.11 to 0.19) g a portion", ": proven"],
+    ),
+    "alternating": (alternating_g(44), ["Do not adjust after each portion"]),
+    "scattered": (masses_g(3, 40, 1.6), ["above the 2.6 %", "No order of the weights"]),
+    "one odd": (ODD, ["Portion 6 is odd; weigh it again before anything else", "the mass moved"]),
+    "can't tell": (masses_g(4, 12, 0.65), ["About 3 more weights would tell"]),
+}
+
+
+def one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("word", CASES)
+def test_the_verdict_stands_in_words_with_its_reasons(
+    benchd: Benchd, tmp_path: Path, word: str
+) -> None:
+    masses, says = CASES[word]
+    path = make.write_journal(tmp_path / "a.journal", make.series(masses, net_kg=2.0))
+    shown = benchd("judge", str(path))
+    assert shown.code == 0, shown.err
+    assert f"Verdict: {word.upper()}\n" in shown.out
+    for text in says:
+        assert text in one_line(shown.out)
+    assert all(len(line) <= 80 and line.isascii() for line in shown.out.splitlines())
+    assert one_line(shown.out).endswith(END)
+    told = json.loads(benchd("judge", str(path), "--json").out)
+    assert told["sections"][0]["verdict"] == word
+
+
+def test_few_weights_get_figures_and_no_verdict(benchd: Benchd, tmp_path: Path) -> None:
+    path = make.write_journal(tmp_path / "a.journal", make.series(masses_g(1, 7)))
+    shown = benchd("judge", str(path)).out
+    assert "Verdict: CAN'T TELL" in shown
+    assert "1 more normal portion of this tube" in shown
+    assert "Mean" in shown
+    assert "Next one" not in shown
+    assert "withheld: it takes 18 more weights and a second tube" in shown
+
+
+def test_equal_readings_are_no_proof_of_equal_portions(benchd: Benchd, tmp_path: Path) -> None:
+    path = make.write_journal(tmp_path / "a.journal", make.series([30.0] * 10))
+    shown = benchd("judge", str(path)).out
+    assert "limited by the scale" in shown
+    assert "0.0000" not in shown
+
+
+def test_a_tube_that_does_not_add_up_is_said(benchd: Benchd, tmp_path: Path) -> None:
+    entries = make.series(masses_g(1, 10), net_kg=0.27)
+    shown = one_line(benchd("judge", str(make.write_journal(tmp_path / "a.journal", entries))).out)
+    assert "270 g net, but the weights sum to" in shown
+    assert "more than there was" in shown
+
+
+def test_one_tube_can_be_chosen(benchd: Benchd, tmp_path: Path) -> None:
+    entries = make.series(masses_g(1, 9)) + make.series(masses_g(2, 9), tube="T2", first=10)
+    path = str(make.write_journal(tmp_path / "a.journal", entries))
+    assert benchd("judge", path).out.count("Verdict:") == 2
+    chosen = benchd("judge", path, "--tube", "T2").out
+    assert "Tube T2:" in chosen
+    assert "Tube T1:" not in chosen
+    wrong = benchd("judge", path, "--tube", "T9")
+    assert wrong.code == 2
+    assert "the tubes are: T1, T2" in wrong.err
+
+
+def test_without_weights_there_is_nothing_to_judge(benchd: Benchd, tmp_path: Path) -> None:
+    path = make.write_journal(tmp_path / "a.journal", [make.tube_in("T1"), make.portion(1, 1)])
+    shown = benchd("judge", str(path))
+    assert shown.code == 1
+    assert "nothing to judge" in shown.err
+
+
+@pytest.mark.parametrize("typed", ["0", "60%", "five", "-3%"])
+def test_a_share_that_is_none_is_not_taken(benchd: Benchd, typed: str) -> None:
+    shown = benchd("judge", "--within", typed)
+    assert shown.code == 2
+    assert "is not a share" in shown.err
+
+
+@pytest.mark.parametrize(
+    ("half", "digits"), [(0.2, 1), (0.12, 2), (0.035, 2), (0.015, 3), (3.0, 0), (14.0, 0)]
+)
+def test_digits_follow_the_interval(half: float, digits: int) -> None:
+    assert digits_for(half) == digits
+
+
+def test_ranges_are_written_in_the_digits_they_deserve() -> None:
+    assert ranged((20.1234, 19.91, 20.33), unit="g") == "20.1 g (19.9 to 20.3)"
+    assert ranged((0.0300, 0.0294, 0.0306), factor=1e3, unit="g") == "30.0 g (29.4 to 30.6)"
+    assert ranged((-0.001, -0.2, 0.2)) == "0.0 (-0.2 to 0.2)"
+    assert span((30, 28.3, 31.7), factor=1, unit="g") == "28.3 to 31.7 g"
