@@ -7,6 +7,8 @@ takes twice as long (measured), and everything after it as well.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -80,24 +82,37 @@ def blocks_of(
     """The entries of these kinds (None for all) in order, up to `size` entries at a time.
 
     Ends with the last entry that was there when the call was made. The file is held only while a
-    block is fetched. Raises JournalError when it cannot be read.
+    block is fetched, which happens while the block before is worked on: SQLite needs no lock of
+    the interpreter meanwhile. Raises JournalError when it cannot be read.
     """
     which = "" if kinds is None else f" AND kind IN ({', '.join(map(str, sorted(kinds)))})"
+    last = reader.last()
+    with ThreadPoolExecutor(1) as ahead:
+        fetched = ahead.submit(_fetch, reader.path, which, 0, last, size).result()
+        while fetched is not None:
+            columns, texts, until = fetched
+            following = ahead.submit(_fetch, reader.path, which, until, last, size)
+            yield Block(columns, texts)
+            fetched = following.result()
+
+
+def _fetch(
+    path: Path, which: str, after: int, last: int, size: int
+) -> tuple[tuple[str, ...], list[tuple[int, str]], int] | None:
+    """Columns and texts of the next entries, and the number of the last; None when there is none.
+
+    which: a further condition, as SQL.
+    """
     chosen = f"SELECT * FROM entry WHERE n > ? AND n <= ?{which} ORDER BY n LIMIT ?"
     columns = ", ".join(f"json_group_array({name})" for name in _COLUMNS)
     texts = f"SELECT n, text FROM entry WHERE n > ? AND n <= ?{which} AND text IS NOT NULL"
-    after, last = 0, reader.last()
-    while after < last:
-        with opened(reader.path) as connection:
-            found = connection.execute(f"SELECT {columns} FROM ({chosen})", (after, last, size))
-            block_columns = found.fetchone()
-            n = _decoder.decode(block_columns[0])
-            if not n:
-                return
-            until = n[-1] or 0
-            block_texts = connection.execute(f"{texts} ORDER BY n", (after, until)).fetchall()
-        yield Block(block_columns, block_texts)
-        after = until
+    with opened(path) as connection:
+        found = connection.execute(f"SELECT {columns}, max(n) FROM ({chosen})", (after, last, size))
+        *block, until = found.fetchone()
+        if until is None:
+            return None
+        rows = connection.execute(f"{texts} ORDER BY n", (after, until)).fetchall()
+    return tuple(block), rows, until
 
 
 class Signals:

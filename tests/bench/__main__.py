@@ -187,6 +187,31 @@ def _mqtt(folder: Path) -> Iterator[Figure]:
         )
 
 
+def _export(folder: Path) -> Iterator[Figure]:
+    from tests.bench import export
+
+    journal = export.million(folder)
+    floor = export.floor(journal)
+    for form, name in (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet")):
+        took = export.export(journal, form)
+        yield Figure(
+            f"a million entries as {name}",
+            f"{took.seconds:.1f} s, {took.peak_mb:.0f} MB",
+            "10 s, 300 MB",
+            took.seconds <= 10 and took.peak_mb <= 300,
+            f"{floor.seconds:.1f} s bare rows",
+        )
+    took, each = export.archive(journal)
+    yield Figure(
+        "archive, bytes an entry",
+        f"{each:.2f} ({took.seconds:.0f} s, {took.peak_mb:.0f} MB)",
+        "8",
+        each <= 8,
+        f"{journal.stat().st_size / export.ENTRIES:.0f} in the journal",
+    )
+    journal.unlink()
+
+
 PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "link": _link,
     "answer": _answer,
@@ -194,6 +219,7 @@ PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "journal": _journal,
     "lag": _lag,
     "replay": _replay,
+    "export": _export,
     "core": _core,
     "start": _start,
     "cards": _cards,
