@@ -42,7 +42,7 @@ COMMANDS: tuple[Row, ...] = (
     Row("note", "keeping", "record a note", 'benchd note "new needle setting"'),
     Row("set", "keeping", "record values that were set by hand",
         "benchd set air=1.2bar needle=2turns nozzle=24mm sleeve=S3"),
-    Row("journal", "journals", "list, show or check the journals on this machine",
+    Row("journal", "journals", "list, show, check, export or archive journals",
         "benchd journal show --portion 12"),
     Row("replay", "replaying", "show a portion's time line, or verify stored decisions",
         "benchd replay JOURNAL --verify"),
