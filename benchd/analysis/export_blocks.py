@@ -1,7 +1,7 @@
 """Entries of a journal, some ten thousand at a time, as arrays.
 
-SQLite gives each column of a block as one JSON text, which is read at once: row by row, the same
-takes twice as long (measured), and everything after it as well.
+SQLite gives each column of a block as one JSON text, which is read at once: as rows, the same took
+twice as long when it was measured.
 """
 
 from __future__ import annotations

@@ -138,7 +138,7 @@ def _progress(label: str) -> AbstractContextManager[None]:
 @contextmanager
 def _no_cycles() -> Iterator[None]:
     """Look for no cycles: millions of rows come and go, none in a cycle, and looking through them
-    again and again takes a third of the time."""
+    again and again takes up to a quarter of the time."""
     was_on = gc.isenabled()
     gc.disable()
     try:
