@@ -6,7 +6,7 @@ Digits follow the interval: two of its half width where that begins with 1, else
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from math import floor, log10
 from typing import TYPE_CHECKING
 
@@ -70,8 +70,8 @@ def span(value: Range, *, factor: float, unit: str) -> str:
     return f"{low:.{digits}f} to {high:.{digits}f} {unit}"
 
 
-def lines(told: Judgement) -> Iterator[str]:
-    """Give the whole text of a judgement, each line within 80 columns."""
+def lines(told: Judgement, charts: Iterable[str] = ()) -> Iterator[str]:
+    """Give the whole text of a judgement, each line within 80 columns; charts: their lines."""
     several = len({section.bench for section in told.sections}) > 1
     for section in told.sections:
         yield from _section(section, named=several)
@@ -79,37 +79,41 @@ def lines(told: Judgement) -> Iterator[str]:
     for pool in told.pools:
         rows = list(_pool(pool))
         if rows:
-            yield from _wrap(f"{pool.dough}, group {pool.group}, all tubes: {pool.n} weights")
+            yield from wrap(f"{pool.dough}, group {pool.group}, all tubes: {pool.n} weights")
             yield from rows
             yield ""
     for mass in told.masses:
-        yield from _row(f"Tube {mass.tube}", mass_text(mass))
+        yield from row(f"Tube {mass.tube}", mass_text(mass))
     if told.masses:
         yield ""
+    drawn = list(charts)
+    yield from drawn
+    if drawn:
+        yield ""
     if told.strays:
-        yield from _wrap(
+        yield from wrap(
             f"{view.several(told.strays, 'portion')} with a weight but made in another journal: "
             "name that journal too."
         )
-    yield from _wrap(END)
+    yield from wrap(END)
 
 
 def _section(told: Section, *, named: bool) -> Iterator[str]:
     bench = f"Bench {told.bench}, tube" if named else "Tube"
     n = len(told.portions)
-    yield from _wrap(
+    yield from wrap(
         f"{bench} {told.tube or '(not named)'}: {told.dough}, aim {view.grams(told.aim_kg)}, "
         f"group {told.group}; {n} judged of {n + len(told.apart)}"
     )
     yield f"Verdict: {told.verdict.upper()}"
     for sentence in reasons(told):
-        yield from _wrap(sentence, inset=2)
+        yield from wrap(sentence, inset=2)
     for label, text in _figures(told):
-        yield from _row(label, text)
+        yield from row(label, text)
     for one in told.odd:
-        yield from _row("Odd one", odd_text(one))
+        yield from row("Odd one", odd_text(one))
     if told.apart:
-        yield from _row("Not judged", apart_text(told))
+        yield from row("Not judged", apart_text(told))
 
 
 def _figures(told: Section) -> Iterator[tuple[str, str]]:
@@ -312,22 +316,22 @@ def mass_text(mass: Mass) -> str:
 def _pool(pool: Pool) -> Iterator[str]:
     if pool.tubes and pool.between is not None and pool.within_kg is not None:
         named = ", ".join(f"{tube} {factor:.3f}" for tube, factor in pool.tubes.items())
-        yield from _row("Tubes", f"{named} (factors, drawn towards 1 where weights are few)")
-        yield from _row(
+        yield from row("Tubes", f"{named} (factors, drawn towards 1 where weights are few)")
+        yield from row(
             "Spread",
             f"within tubes {pool.within_kg * 1e3:.2f} g, between them {pool.between * 100:.1f} %",
         )
     if pool.capability_withheld:
         if pool.n:
-            yield from _row("Capability", f"withheld: it takes {pool.capability_withheld}")
+            yield from row("Capability", f"withheld: it takes {pool.capability_withheld}")
     elif pool.room is not None and pool.placed is not None and pool.outside is not None:
-        yield from _row(
+        yield from row(
             "Capability",
             f"Pp {ranged(pool.room)}, Ppk {ranged(pool.placed)}, by the spread of all weights; "
             f"were they normal, of 100 portions about {pool.outside * 100:.2g} outside",
         )
     if pool.yardstick is not None:
-        yield from _row("Net content", yardstick_text(pool))
+        yield from row("Net content", yardstick_text(pool))
 
 
 def yardstick_text(pool: Pool) -> str:
@@ -343,10 +347,12 @@ def yardstick_text(pool: Pool) -> str:
     )
 
 
-def _row(label: str, text: str) -> list[str]:
-    return _wrap(f"{label:<{LABEL}}{text}", inset=2, hang=LABEL + 2)
+def row(label: str, text: str) -> list[str]:
+    """Return a labelled text as lines within 80 columns."""
+    return wrap(f"{label:<{LABEL}}{text}", inset=2, hang=LABEL + 2)
 
 
-def _wrap(text: str, *, inset: int = 0, hang: int | None = None) -> list[str]:
+def wrap(text: str, *, inset: int = 0, hang: int | None = None) -> list[str]:
+    """Return a text as plain lines within 80 columns."""
     again = " " * (inset if hang is None else hang)
     return view.wrapped(view.plain(" " * inset + text), WIDTH, again, break_long_words=True)

@@ -8,11 +8,12 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from benchd.cli.command import OK, Parts, Usage, Wrong, say
+from benchd.cli.command import OK, Parts, Usage, Wrong, note, say
 from benchd.cli.journals import find
 from benchd.cli.progress import working
 
 if TYPE_CHECKING:
+    from benchd.analysis.charts import Baseline
     from benchd.analysis.weighed import Weighed
 
 NO_WEIGHTS = (
@@ -56,6 +57,16 @@ def _options(parser: argparse.ArgumentParser) -> None:
         metavar="SHARE",
         help="judge against this share of the aim; default: the dough card's tolerance",
     )
+    parser.add_argument(
+        "--own-limits",
+        action="store_true",
+        help="draw charts with limits of these portions, not of the frozen ones",
+    )
+    parser.add_argument(
+        "--freeze",
+        action="store_true",
+        help="keep the charts' limits of these portions as a new version",
+    )
 
 
 def read(names: list[str], bench: str | None) -> Weighed:
@@ -83,20 +94,77 @@ def judge(options: argparse.Namespace) -> int:
     """Judge the weights; it changes and moves nothing."""
     import msgspec
 
+    from benchd.analysis.charts import all_charts
     from benchd.analysis.judge import judge as judged
-    from benchd.cli import judge_text
+    from benchd.cli import chart_text, judge_text
 
     weighed = read(options.journals, options.bench)
     if options.tube is not None:
         weighed = _only(weighed, options.tube)
     if not any(portion.mass_kg is not None for portion in weighed.portions):
         raise Wrong(NO_WEIGHTS)
+    if options.freeze:
+        return _freeze(options, weighed)
     told = judged(weighed, options.within)
+    drawn = all_charts(weighed.portions, [] if options.own_limits else _baselines(weighed))
     if options.json:
-        say(json.dumps(msgspec.to_builtins(told)))
+        say(json.dumps(msgspec.to_builtins(told) | {"charts": msgspec.to_builtins(drawn)}))
         return OK
-    for line in judge_text.lines(told):
+    for line in judge_text.lines(told, chart_text.chart_lines(drawn)):
         say(line)
+    return OK
+
+
+def _baselines(weighed: Weighed) -> list[Baseline]:
+    import msgspec
+
+    from benchd.analysis.charts import Baseline
+    from benchd.io import baselines, paths
+
+    found = []
+    for bench in sorted({portion.bench for portion in weighed.portions}):
+        try:
+            contents = baselines.read_all(paths.state_dir(bench))
+            found += [msgspec.json.decode(content, type=Baseline) for content in contents]
+        except (OSError, msgspec.MsgspecError) as error:
+            note(
+                f"The frozen limits of bench {bench} could not be read ({error}), so charts have "
+                "limits of their own: move the damaged file away."
+            )
+    return found
+
+
+def _freeze(options: argparse.Namespace, weighed: Weighed) -> int:
+    import msgspec
+
+    from benchd.analysis.charts import freeze
+    from benchd.analysis.weighed import by, compared
+    from benchd.cli import chart_text
+    from benchd.io import baselines, paths
+
+    judged = [portion for portion in weighed.portions if portion.judged]
+    kinds = by(judged, compared)
+    if len(kinds) > 1:
+        raise Usage(
+            f"These portions were made in {len(kinds)} ways, and limits are of one: choose with "
+            "--tube, or another journal."
+        )
+    folder = paths.state_dir(weighed.portions[0].bench)
+    version = max(baselines.versions(folder), default=0) + 1
+    baseline = freeze(judged, version)
+    if baseline is None:
+        raise Wrong(
+            f"Nothing was frozen: limits take 20 weights of normal portions, odd ones not counted, "
+            f"and here are {len(judged)}; weigh more, or name more journals."
+        )
+    try:
+        baselines.write(folder, version, msgspec.json.encode(baseline))
+    except OSError as error:
+        raise Wrong(f"The limits could not be kept in {folder}: {error.strerror}.") from None
+    if options.json:
+        say(json.dumps(msgspec.to_builtins(baseline)))
+    else:
+        say(chart_text.frozen_text(baseline))
     return OK
 
 

@@ -18,12 +18,18 @@ from tests.io.reports import Reports
 AIM_KG = 0.030
 
 
-def write_journal(path: Path, entries: Iterable[Entry], *, opened_us: int = 1, **meta: str) -> Path:
+def write_journal(
+    path: Path,
+    entries: Iterable[Entry],
+    *,
+    opened_us: int = 1,
+    meta: Mapping[str, str] | None = None,
+) -> Path:
     """A closed journal of these entries."""
     reports = Reports()
     file = JournalFile.create(
         path,
-        meta={"bench": "maize", **meta},
+        meta=meta or {"bench": "maize"},
         views=ledger.views(),
         wall_us=lambda: opened_us,
         on_committed=reports.on_committed,
@@ -40,7 +46,7 @@ def of_world(path: Path, world: World) -> Path:
     """The newest journal of a simulated world as a file."""
     world.settle()
     store = world.stores[-1]
-    return write_journal(path, store.entries, **store.meta)
+    return write_journal(path, store.entries, meta=store.meta)
 
 
 def record(kind: str, **data: Any) -> Entry:

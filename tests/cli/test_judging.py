@@ -128,3 +128,50 @@ def test_ranges_are_written_in_the_digits_they_deserve() -> None:
     assert ranged((0.0300, 0.0294, 0.0306), factor=1e3, unit="g") == "30.0 g (29.4 to 30.6)"
     assert ranged((-0.001, -0.2, 0.2)) == "0.0 (-0.2 to 0.2)"
     assert span((30, 28.3, 31.7), factor=1, unit="g") == "28.3 to 31.7 g"
+
+
+def test_limits_are_frozen_with_a_version_and_held_against(benchd: Benchd, tmp_path: Path) -> None:
+    entries = make.series(masses_g(1, 12)) + make.series(masses_g(2, 12), tube="T2", first=13)
+    before = str(make.write_journal(tmp_path / "a.journal", entries))
+    assert "limits of these points themselves" in benchd("judge", before).out
+    frozen = benchd("judge", before, "--freeze")
+    assert frozen.code == 0
+    assert "version 1, from 24 weights of portions 1 to 24" in frozen.out
+    assert "version 2" in benchd("judge", before, "--freeze").out
+    lower = [mass - 0.9 * (at > 5) for at, mass in enumerate(masses_g(3, 12))]
+    after = str(make.write_journal(tmp_path / "b.journal", make.series(lower, first=25)))
+    held = one_line(benchd("judge", after).out)
+    assert "limits frozen as version 2" in held
+    assert "a lasting shift shows at portion" in held
+    assert "charts: withheld with 12 of the 20 points" in one_line(
+        benchd("judge", after, "--own-limits").out
+    )
+
+
+def test_nothing_is_frozen_of_few_weights_or_of_several_ways(
+    benchd: Benchd, tmp_path: Path
+) -> None:
+    few = str(make.write_journal(tmp_path / "a.journal", make.series(masses_g(1, 12))))
+    shown = benchd("judge", few, "--freeze")
+    assert shown.code == 1
+    assert "Nothing was frozen" in shown.err
+    entries = make.series(masses_g(1, 24))
+    entries += make.series(masses_g(2, 24), tube="T2", first=25, changes={"group": 2})
+    mixed = str(make.write_journal(tmp_path / "b.journal", entries))
+    shown = benchd("judge", mixed, "--freeze")
+    assert shown.code == 2
+    assert "made in 2 ways" in shown.err
+    assert benchd("judge", mixed, "--freeze", "--tube", "T2").code == 0
+
+
+def test_damaged_limits_are_named_and_judging_goes_on(
+    benchd: Benchd, tmp_path: Path, folders: Path
+) -> None:
+    path = str(make.write_journal(tmp_path / "a.journal", make.series(masses_g(1, 24))))
+    benchd("judge", path, "--freeze")
+    (kept,) = folders.glob("state/**/v1.json")
+    kept.write_text("{")
+    shown = benchd("judge", path)
+    assert shown.code == 0
+    assert "could not be read" in shown.err
+    assert "limits of these points themselves" in shown.out

@@ -1,0 +1,98 @@
+"""Control charts in lines of text: limits, and the points that stand out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING
+
+from benchd.calc.stats.control import BASELINE_LEAST
+from benchd.calc.stats.rules import RULE
+from benchd.cli.judge_text import digits_for, row, wrap
+from tui import view
+
+if TYPE_CHECKING:
+    from benchd.analysis.charts import Baseline, Chart, Charts
+
+LABELS = {
+    "weight": "Weight",
+    "mean of 4": "Mean of 4",
+    "neighbour sum": "Sum of two",
+    "cutter start delay": "Start delay",
+    "cutter stroke": "Stroke",
+    "thrust at the cut": "Thrust",
+}
+ABOUT = {
+    "weight": " about the tube's mean",
+    "mean of 4": " about the tube's mean",
+    "neighbour sum": " about twice the tube's mean",
+    "thrust at the cut": " about its line along the tube",
+}
+UNITS = {"kg": (1e3, "g"), "s": (1e3, "ms"), "N": (1.0, "N")}
+
+BY_CHANCE = "By chance alone a chart shows such a sign about once in 90 points."
+"""Source: of the rules in `benchd.calc.stats`, 1/153 + 1/465 + 1/500."""
+
+
+def chart_lines(all_charts: Sequence[Charts]) -> Iterator[str]:
+    """Give the lines of all charts."""
+    for charts in all_charts:
+        drawn = [chart for chart in charts.charts if chart.drawn is not None]
+        counted = max((chart.n for chart in charts.charts), default=0)
+        if not drawn:
+            yield from wrap(
+                f"{charts.dough}, group {charts.group}, charts: withheld with {counted} of the "
+                f"{BASELINE_LEAST} points that limits take"
+            )
+            continue
+        whose = (
+            "limits of these points themselves"
+            if charts.version is None
+            else f"limits frozen as version {charts.version}"
+        )
+        yield from wrap(f"{charts.dough}, group {charts.group}, charts: {whose}")
+        for chart in charts.charts:
+            if chart.n:
+                yield from row(LABELS[chart.signal], chart_text(chart))
+        yield from wrap(BY_CHANCE, inset=2)
+
+
+def chart_text(chart: Chart) -> str:
+    """Return one chart: its limits, how many points, and what stands out."""
+    if chart.drawn is None:
+        if chart.n < BASELINE_LEAST:
+            return f"withheld: {chart.n} points, limits take {BASELINE_LEAST}"
+        return f"{chart.n} points without limits: they hardly differ, or too many are odd"
+    factor, unit = UNITS[chart.unit]
+    centre, half = chart.drawn.centre * factor, 3 * chart.drawn.sigma * factor
+    digits = digits_for(half)
+    sign = "+" if chart.signal in ABOUT else ""
+    span = f"{centre - half:{sign}.{digits}f} to {centre + half:{sign}.{digits}f} {unit}"
+    about = ABOUT.get(chart.signal, "")
+    return f"{span}{about}, {view.several(chart.n, 'point')}: {_signs(chart)}"
+
+
+def _signs(chart: Chart) -> str:
+    said = []
+    if chart.beyond:
+        numbers = ", ".join(map(str, chart.beyond))
+        many = "s" if len(chart.beyond) > 1 else ""
+        said.append(f"portion{many} {numbers} beyond the limits")
+    said += [f"{RULE[name].meaning} at portion {number}" for name, number in chart.runs.items()]
+    slow = [
+        f"{number} ({name})"
+        for name, number in (("CUSUM", chart.cusum), ("EWMA", chart.ewma))
+        if number is not None
+    ]
+    if slow:
+        said.append(f"a lasting shift shows at portion {' and '.join(slow)}")
+    return "; ".join(said) or "none of them stands out"
+
+
+def frozen_text(baseline: Baseline) -> str:
+    """Return what was frozen."""
+    points = baseline.charts["weight"].n
+    return (
+        f"Limits frozen as version {baseline.version}, from {points} weights of portions "
+        f"{baseline.first_portion} to {baseline.last_portion}. Charts of the same dough, aim, "
+        "recipe and values set by hand are held against them from now on."
+    )
