@@ -1,0 +1,108 @@
+"""Every sizing calculation against outside values: worked examples, tables, other libraries."""
+
+from __future__ import annotations
+
+import csv
+import importlib
+import inspect
+import pkgutil
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchd.calc import sizing
+from benchd.calc.sizing import cylinder, screw
+
+DATA = Path(__file__).resolve().parents[2] / "data"
+REFERENCES: dict[str, dict[str, list[dict[str, Any]]]] = tomllib.loads(
+    (DATA / "references.toml").read_text("utf-8")
+)
+ELSEWHERE = {
+    "air_flow.fill_time": "test_numeric",
+    "start_delay.start_delay": "test_numeric",
+    "cylinder.push_force": "a table of its own",
+    "cylinder.pull_force": "a table of its own",
+    "period.shortest": "",
+}
+"""Calculations that are held to a numerical method or to a table of their own."""
+
+
+def cases() -> Iterator[Any]:
+    """Each reference, named by its calculation."""
+    for module, functions in REFERENCES.items():
+        for function, rows in functions.items():
+            for number, row in enumerate(rows):
+                yield pytest.param(module, function, row, id=f"{module}.{function}-{number}")
+
+
+@pytest.mark.parametrize(("module", "function", "row"), cases())
+def test_a_calculation_gives_the_published_value(
+    module: str, function: str, row: dict[str, Any]
+) -> None:
+    compute = getattr(importlib.import_module(f"benchd.calc.sizing.{module}"), function)
+    args = dict(row["args"])
+    found = compute(args.pop("first"), **args)
+    wanted = pytest.approx(row["value"], rel=row.get("rel", 0.0), abs=row.get("abs", 0.0))
+    assert found == wanted, row["source"]
+
+
+def test_every_reference_says_where_it_is_from_and_who_computed_it() -> None:
+    for functions in REFERENCES.values():
+        for rows in functions.values():
+            for row in rows:
+                assert row["source"]
+                assert row["computed_by"]
+                assert "rel" in row or "abs" in row
+
+
+def calculations() -> Iterator[str]:
+    """Every public function of every calculation's file."""
+    for found in pkgutil.iter_modules(sizing.__path__):
+        if found.name == "base":
+            continue
+        module = importlib.import_module(f"benchd.calc.sizing.{found.name}")
+        for name, _ in inspect.getmembers(module, inspect.isfunction):
+            if not name.startswith("_") and getattr(module, name).__module__ == module.__name__:
+                yield f"{found.name}.{name}"
+
+
+@pytest.mark.parametrize("name", list(calculations()))
+def test_every_calculation_has_an_outside_value(name: str) -> None:
+    module, _, function = name.partition(".")
+    assert function in REFERENCES.get(module, {}) or name in ELSEWHERE
+
+
+def table(name: str) -> list[dict[str, float]]:
+    """A table of tests/data with a head of names."""
+    with (DATA / name).open(encoding="utf-8", newline="") as file:
+        lines = [line for line in file if not line.startswith("#")]
+    return [{key: float(value) for key, value in row.items()} for row in csv.DictReader(lines)]
+
+
+def test_cylinder_forces_are_those_of_the_table() -> None:
+    """Bores and rods of ISO 6432 and ISO 15552; p x A computed with pint 0.25.3."""
+    rows = table("cylinder-theoretical-force.csv")
+    assert len(rows) > 5
+    for row in rows:
+        bore_m, rod_m = row["bore_mm"] / 1e3, row["rod_mm"] / 1e3
+        for bar in (2, 6):
+            push_n = cylinder.push_force(bar * 1e5, bore_m=bore_m)
+            pull_n = cylinder.pull_force(bar * 1e5, bore_m=bore_m, rod_m=rod_m)
+            assert push_n == pytest.approx(row[f"F_push_N_{bar}bar"], abs=0.05)
+            assert pull_n == pytest.approx(row[f"F_pull_N_{bar}bar"], abs=0.05)
+        psi_n = cylinder.push_force(30 * 6894.757, bore_m=bore_m)
+        assert psi_n == pytest.approx(row["F_push_N_30psi"], abs=0.05)
+
+
+def test_metric_threads_are_those_of_the_table() -> None:
+    """Coarse threads of ISO 261/262; pitch diameter d2 from the profile of ISO 68-1."""
+    rows = table("iso-metric-coarse-threads.csv")
+    assert len(rows) > 5
+    for row in rows:
+        mean_m = screw.mean_diameter(
+            row["d"] / 1e3, lead_m=row["P"] / 1e3, starts=1, thread="metric"
+        )
+        assert mean_m * 1e3 == pytest.approx(row["d2"], abs=1e-4)
