@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import scipy.special  # noqa: F401  (Loading it takes longer than a fast test may.)
 
 from benchd.analysis.charts import Chart, all_charts, fits, freeze
 from benchd.analysis.weighed import Made, read_weighed
