@@ -10,6 +10,7 @@
 #include <avr_eeprom.h>
 #include <avr_extint.h>
 #include <avr_ioport.h>
+#include <avr_timer.h>
 #include <avr_uart.h>
 #include <sim_avr.h>
 #include <sim_elf.h>
@@ -20,7 +21,7 @@
 enum { PORTS = 3, TX_MAX = 1 << 16, RX_MAX = 1 << 12, EDGES_MAX = 1 << 10, PLANS_MAX = 256 };
 enum { STEP, DIRECTION, DRIVE, VALVE, OUTPUTS };
 enum { STOP_OUTPUT = 1, STOP_LINE = 2, STOP_STEPS = 4, STOP_RESET = 8, STOP_CRASH = 16 };
-enum { MCUSR_AT = 0x54, SPL_AT = 0x5D, SPH_AT = 0x5E, R2 = 2, SPIN = 0xCFFF };
+enum { TIFR1_AT = 0x36, MCUSR_AT = 0x54, SPL_AT = 0x5D, SPH_AT = 0x5E, R2 = 2, SPIN = 0xCFFF };
 
 static const uint64_t NEVER = ~(uint64_t)0;
 static const char PORT_NAMES[PORTS] = {'B', 'C', 'D'};
@@ -144,12 +145,14 @@ static void on_reset(avr_t *avr) {
 // A sleep must not pass the end of the slice. The simulator adds `cycles` and one more after this.
 static void on_sleep(avr_t *avr, avr_cycle_count_t cycles) {
   Chip *chip = avr->custom.data;
-  const uint64_t end = avr->cycle + cycles + 1;
-  chip->asleep += cycles + 1;
-  if (end > chip->limit) {
-    avr->cycle -= end - chip->limit;
-    chip->asleep -= end - chip->limit;
+  uint64_t limit = chip->limit > avr->cycle ? chip->limit : avr->cycle + 1;
+  if (avr_has_pending_interrupts(avr)) {
+    limit = avr->cycle + 1;  // the simulator would sleep over an interrupt that came just before
   }
+  const uint64_t end = avr->cycle + cycles + 1;
+  const uint64_t beyond = end > limit ? end - limit : 0;
+  avr->cycle -= beyond;
+  chip->asleep += cycles + 1 - beyond;
 }
 
 static void raise_pin(Chip *chip, int port, int bit, int level) {
@@ -189,10 +192,30 @@ static void after_reset(Chip *chip) {
   chip->own_byte = 0;
 }
 
-static void find_uart(Chip *chip) {
+// Of the flags of timer 1 those go that are written as 1. The simulator would clear all of them, and an overflow with
+// them: the firmware's clock then lost a round.
+static void on_timer_flags(avr_t *avr, avr_io_addr_t addr, uint8_t written, void *param) {
+  avr_timer_t *timer = param;
+  (void)addr;
+  if (written & (1 << timer->overflow.raised.bit)) {
+    avr_clear_interrupt(avr, &timer->overflow);
+  }
+  for (int i = 0; i < AVR_TIMER_COMP_COUNT; ++i) {
+    avr_int_vector_t *match = &timer->comp[i].interrupt;
+    if (match->vector && (written & (1 << match->raised.bit))) {
+      avr_clear_interrupt(avr, match);
+    }
+  }
+}
+
+static void find_parts(Chip *chip) {
   for (avr_io_t *io = chip->avr->io_port; io; io = io->next) {
     if (io->kind && strcmp(io->kind, "uart") == 0 && ((avr_uart_t *)io)->name == '0') {
       chip->uart = (avr_uart_t *)io;
+    }
+    if (io->kind && strcmp(io->kind, "timer") == 0 && ((avr_timer_t *)io)->name == '1') {
+      chip->avr->io[AVR_DATA_TO_IO(TIFR1_AT)].w.c = on_timer_flags;
+      chip->avr->io[AVR_DATA_TO_IO(TIFR1_AT)].w.param = io;
     }
   }
 }
@@ -225,7 +248,7 @@ API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom
   avr->reset = on_reset;
   avr->sleep = on_sleep;
   avr->run_cycle_limit = 1;
-  find_uart(chip);
+  find_parts(chip);
   // Nobody uses these two interrupts, but a low pin would be looked at in every cycle: 20 times slower.
   avr_extint_set_strict_lvl_trig(avr, 0, 0);
   avr_extint_set_strict_lvl_trig(avr, 1, 0);
