@@ -6,6 +6,7 @@ import math
 from typing import NamedTuple
 
 from benchd.config.keys import OPTIONAL, REQUIRED, Key
+from benchd.config.sizing_keys import BENCH_SIZING_KEYS, guesses
 from protocols.limits import FITTED_BITS
 
 PARTS = tuple(FITTED_BITS)
@@ -33,7 +34,7 @@ def _grams_per_mm(bore_m: float) -> str:
     return f"Bore {bore_m * 1e3:g} mm gives {shown} g/mm."
 
 
-BENCH_KEYS: tuple[Key, ...] = (
+_KEYS: tuple[Key, ...] = (
     Key("bench", "text", "", 1, 32, REQUIRED, "the name of this bench"),
     Key("port", "text", "", 1, 200, REQUIRED,
         "device path, stable by-id path, or address such as socket://host:port"),
@@ -169,7 +170,10 @@ BENCH_KEYS: tuple[Key, ...] = (
     Key("mqtt.every", "quantity", "s", 0.2, 3600, "1 s", "time between two state messages"),
     Key("mqtt.keep", "whole", "", 1, 100_000, "1000",
         "most records that wait for a broker that is away; then the oldest are dropped"),
+    *BENCH_SIZING_KEYS,
 )  # fmt: skip
+
+BENCH_KEYS: tuple[Key, ...] = (*_KEYS, guesses(_KEYS))
 """The single table of a bench card."""
 
 
@@ -259,10 +263,11 @@ GROUP_OF: dict[str, str] = {
     "sample": "wiring",
     "lease": "motion",
     "pins": "wiring",
+    **{key.path: "" for key in BENCH_SIZING_KEYS},
 }
 """Key, or section, to the group of the card that a proof of the bench may rest on."""
 
 
 def group_of(path: str) -> str:
     """Return the group of a key; empty where no proof rests on it (names, port, news, scale)."""
-    return GROUP_OF.get(path) or GROUP_OF.get(path.partition(".")[0], "")
+    return GROUP_OF.get(path, GROUP_OF.get(path.partition(".")[0], ""))

@@ -8,9 +8,10 @@ from functools import partial
 
 from benchd.config.errors import Problems
 from benchd.config.keys import OPTIONAL, REQUIRED, Key, Spoiled, Values, hold_to, in_unit, read
+from benchd.config.sizing_keys import DOUGH_SIZING_KEYS, guesses
 from benchd.core.facts import BenchFacts, Dough, ramp_time_s
 
-DOUGH_KEYS: tuple[Key, ...] = (
+_KEYS: tuple[Key, ...] = (
     Key("dough", "text", "", 1, 32, REQUIRED, "the name of this dough"),
     Key("aim", "quantity", "g", 1, 2000, REQUIRED, "mass of one portion"),
     Key("density", "quantity", "g/cm3", 0.3, 2, REQUIRED, "density of the dough with its air"),
@@ -24,7 +25,10 @@ DOUGH_KEYS: tuple[Key, ...] = (
     Key("dwell", "quantity", "ms", 0, 999, "50 ms", "time the cutter stays at the far end"),
     Key("tolerance", "share", "", 0.001, 0.5, "5 %",
         "share of the aim within which a portion is right"),
+    *DOUGH_SIZING_KEYS,
 )  # fmt: skip
+
+DOUGH_KEYS: tuple[Key, ...] = (*_KEYS, guesses(_KEYS))
 """The single table of a dough card."""
 
 Found = Iterator[tuple[str, str]]

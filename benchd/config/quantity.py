@@ -16,6 +16,9 @@ VOLTAGE: Dimensions = (0, 0, 0, 1, 0)
 ANGLE: Dimensions = (0, 0, 0, 0, 1)
 FORCE: Dimensions = (1, 1, -2, 0, 0)
 PRESSURE: Dimensions = (-1, 1, -2, 0, 0)
+TORQUE: Dimensions = (2, 1, -2, 0, 0)
+POWER: Dimensions = (2, 1, -3, 0, 0)
+CURRENT: Dimensions = (2, 1, -3, -1, 0)
 
 KINDS: dict[Dimensions, str] = {
     LENGTH: "a length",
@@ -25,11 +28,17 @@ KINDS: dict[Dimensions, str] = {
     ANGLE: "an angle",
     FORCE: "a force",
     PRESSURE: "a pressure",
+    TORQUE: "a torque",
+    POWER: "a power",
+    CURRENT: "a current",
     (2, 0, 0, 0, 0): "an area",
     (3, 0, 0, 0, 0): "a volume",
     (1, 0, -1, 0, 0): "a speed",
     (1, 0, -2, 0, 0): "an acceleration",
     (-3, 1, 0, 0, 0): "a density",
+    (3, 0, -1, 0, 0): "a flow",
+    (4, -1, 1, 0, 0): "a conductance",
+    (0, 1, -2, 0, 0): "a force per width",
 }
 
 POUND_KG = 0.45359237
@@ -39,7 +48,7 @@ POUND_FORCE_N = POUND_KG * GRAVITY
 
 ATOMS: dict[str, tuple[float, Dimensions]] = {
     **{name: (si, LENGTH) for name, si in {
-        "m": 1.0, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": INCH_M, "inch": INCH_M,
+        "m": 1.0, "dm": 0.1, "cm": 1e-2, "mm": 1e-3, "um": 1e-6, "in": INCH_M, "inch": INCH_M,
         "inches": INCH_M, '"': INCH_M, "thou": INCH_M / 1000, "ft": 12 * INCH_M}.items()},
     **{name: (si, MASS) for name, si in {
         "kg": 1.0, "g": 1e-3, "mg": 1e-6, "lb": POUND_KG, "lbs": POUND_KG,
@@ -59,6 +68,11 @@ ATOMS: dict[str, tuple[float, Dimensions]] = {
     **{name: (si, VOLTAGE) for name, si in {"V": 1.0, "mV": 1e-3}.items()},
     **{name: (si, (3, 0, 0, 0, 0)) for name, si in {
         "l": 1e-3, "L": 1e-3, "ml": 1e-6, "mL": 1e-6, "cc": 1e-6}.items()},
+    "Nm": (1.0, TORQUE),
+    "Ncm": (1e-2, TORQUE),
+    "W": (1.0, POWER),
+    "A": (1.0, CURRENT),
+    "mA": (1e-3, CURRENT),
 }  # fmt: skip
 """Every unit with its factor to SI; a card may join them, as in mm/s2 or kg/m^3.
 
@@ -192,5 +206,6 @@ UNITS.update(
     (name, _unit(name))
     for name in (
         *("mm", "mm/s", "mm/s2", "ms", "s", "min", "days", "bar", "N", "V", "g", "g/cm3", "deg"),
+        *("Pa", "kPa", "Nm", "W", "A", "l", "l/min", "l/s/bar", "cm3", "m/s", "N/mm"),
     )
 )

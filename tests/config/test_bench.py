@@ -241,7 +241,7 @@ MISTAKES = [
         "gives 400 steps per turn, and 'feed.steps_per_turn' says 200; keep one.",
     ),
     (("  bore: 50 mm", "  bore: 2 bore"), "has the unknown unit 'bore'"),
-    (("nozzle:\n  bore: 24 mm", "nozzle:\n  lead: 2 mm"), "the nearest is 'feed.lead'."),
+    (("nozzle:\n  bore: 24 mm", "nozzle:\n  starts: 1"), "the nearest is 'feed.starts'."),
 ]
 
 

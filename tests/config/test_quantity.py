@@ -41,6 +41,12 @@ CONVERSIONS = [
     ("22 psi", "bar", 22 * 6894.757 / 1e5),
     ("2 kgf", "N", 19.6133),
     ("60 in/min", "mm/s", 25.4),
+    ("0.4 N*m", "Nm", 0.4),
+    ("40 Ncm", "Nm", 0.4),
+    ("57 ozf*in", "Nm", 57 * 0.2780138509537812 * 0.0254),
+    ("0.2 dm3/s/bar", "l/s/bar", 0.2),
+    ("25 l/min", "l/min", 25.0),
+    ("500 mA", "A", 0.5),
 ]
 
 
@@ -93,7 +99,13 @@ def test_pure_numbers_and_shares() -> None:
 
 
 # The same table by another hand: the library of units that knows them all.
-SPELLED_OTHERWISE = {'"': "inch", "cc": "milliliter", "sec": "second"}
+SPELLED_OTHERWISE = {
+    '"': "inch",
+    "cc": "milliliter",
+    "sec": "second",
+    "Nm": "newton * meter",
+    "Ncm": "newton * centimeter",
+}
 
 
 @pytest.mark.slow

@@ -100,12 +100,12 @@ def _swept(bore: float, stroke: float, dead: float, hose: float, hose_bore: floa
 
 
 ROWS = (
-    Row("air.conductance", "valve and hose together", "dm3/(s*bar)",
+    Row("air.conductance", "valve and hose together", "l/s/bar",
         "in series: (C1^-3 + C2^-3)^(-1/3)", ("valve.conductance", "hose.conductance"),
         lambda valve, hose: in_series(valve, second=hose),
         "What fills the cylinder; the makers' own figures are better than common practice."),
     Row("air.flow", "flow of air at its most", "l/min", "ISO 6358, choked, as free air (ANR)",
-        ("cutter.pressure", "room.pressure", "air.conductance", "air.critical"),
+        ("cutter.pressure", "room.pressure", "air.conductance", "valve.critical"),
         lambda p, pa, c, b: mass_flow(
             p + pa, behind_pa=0.0, conductance=c, critical=b, supply_k=REFERENCE_K
         ) / REFERENCE_KG_M3,
@@ -114,7 +114,7 @@ ROWS = (
         ("cutter.bore", "cutter.stroke", "cutter.dead", "hose.length", "hose.bore"), _swept,
         "It holds air at pressure until it is vented."),
     Row("air.fill", "time to fill it", "ms", "isothermal fill by ISO 6358, to 95 %",
-        ("cutter.pressure", "room.pressure", "air.volume", "air.conductance", "air.critical"),
+        ("cutter.pressure", "room.pressure", "air.volume", "air.conductance", "valve.critical"),
         lambda p, pa, volume, c, b: fill_time(
             pa + 0.95 * p, from_pa=pa, supply_pa=p + pa, volume_m3=volume, conductance=c,
             critical=b),

@@ -16,9 +16,9 @@ UNITS: dict[str, float] = {
     "": 1.0, "%": 0.01, "mm": 1e-3, "um": 1e-6, "mm2": 1e-6, "cm3": 1e-6, "l": 1e-3,
     "cm3/s": 1e-6, "l/min": 1e-3 / 60, "g": 1e-3, "mg": 1e-6, "kg": 1.0, "g/mm": 1.0,
     "g/cm3": 1e3, "s": 1.0, "ms": 1e-3, "min": 60.0, "h": 3600.0, "1/s": 1.0, "mm/s": 1e-3,
-    "m/s": 1.0, "mm/s2": 1e-3, "N": 1.0, "N*m": 1.0, "N/mm": 1e3, "Pa": 1.0, "kPa": 1e3,
+    "m/s": 1.0, "mm/s2": 1e-3, "N": 1.0, "Nm": 1.0, "N/mm": 1e3, "Pa": 1.0, "kPa": 1e3,
     "bar": 1e5, "J": 1.0, "deg": math.pi / 180, "W": 1.0, "V": 1.0, "A": 1.0,
-    "dm3/(s*bar)": 1e-8, "Pa*s^n": 1.0, "Pa*(s/m)^n": 1.0, "g TNT": 1e-3, "C": 1.0,
+    "l/s/bar": 1e-8, "Pa*s^n": 1.0, "Pa*(s/m)^n": 1.0, "g TNT": 1e-3, "C": 1.0,
     "days": 86_400.0,
 }  # fmt: skip
 """Unit of the sheet to its factor to SI. Source: NIST Special Publication 811 (2008), B.8."""

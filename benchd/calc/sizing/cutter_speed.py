@@ -113,7 +113,7 @@ def _speed(
 ROWS = (
     Row("cutter.speed", "speed of the blade", "m/s", "meter-out by ISO 6358: C p0 share / A2",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.rod", "cutter.friction",
-         "needle.conductance", "air.conductance", "air.critical"), _speed,
+         "needle.conductance", "air.conductance", "valve.critical"), _speed,
         "Even motion behind the needle; the first stroke after an air dump is far faster.",
         Limit("least", "clean_speed", "Slower than what cuts clean: open the needle a little, at "
               "the same pressure.", 1.0, soft=True),
@@ -122,7 +122,7 @@ ROWS = (
         only=(("cutter.acting", "double"),)),
     Row("cutter.speed", "speed of the blade", "m/s", "filling by ISO 6358: C p1 p0 share / (p A1)",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.spring", "cutter.friction",
-         "air.conductance", "air.critical"),
+         "air.conductance", "valve.critical"),
         lambda p, pa, bore, spring, drag, c, b: fill_bound_speed(
             p, ambient_pa=pa, area_m2=math.pi * bore**2 / 4, load_n=spring + drag, conductance=c,
             critical=b),

@@ -112,8 +112,8 @@ ROWS = (
         "The blade is wider than the strand.",
         Limit("most", 1.0, "The strand is wider than the blade: a bridge of dough stays uncut.",
               1.2)),
-    Row("cutter.least_pressure", "least pressure that cuts", "bar", "(cut + friction) / area",
-        ("cutter.needs", "cutter.friction", "cutter.bore"),
+    Row("cutter.least_pressure", "least pressure that cuts", "bar", "(cut + breakaway) / area",
+        ("cutter.needs", "cutter.breakaway", "cutter.bore"),
         lambda cut, drag, bore: stall_pressure(cut + drag, area_m2=math.pi * bore**2 / 4),
         "Below this the blade stays in the dough.",
         Limit("most", "limits.air_min", "The card allows cuts at a pressure that does not get "

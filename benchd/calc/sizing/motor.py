@@ -50,7 +50,7 @@ def _share(torque_nm: float, pull_out_nm: float) -> float:
 
 
 ROWS = (
-    Row("motor.pull_out", "pull-out at working speed", "N*m", "straight pull-out line",
+    Row("motor.pull_out", "pull-out at working speed", "Nm", "straight pull-out line",
         ("feed.full_rate", "motor.torque", "motor.rate_max"),
         lambda rate, hold, top: pull_out(rate, holding_nm=hold, rate_max_1_s=top),
         "Above this torque steps are lost; the maker's own curve is better than this line."),

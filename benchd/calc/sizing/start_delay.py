@@ -102,7 +102,7 @@ ROWS = (
     Row("cutter.delay", "start delay", "ms", "two chambers by ISO 6358, and the valve's shift",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.rod", "cutter.stroke",
          "cutter.dead", "hose.length", "hose.bore", "air.conductance", "needle.conductance",
-         "air.critical", "cutter.breakaway", "valve.shift"), _delay,
+         "valve.critical", "cutter.breakaway", "valve.shift"), _delay,
         "From command to first motion; it grows when the supply sinks, the stroke hardly does.",
         only=(("cutter.acting", "double"),)),
 )  # fmt: skip

@@ -88,8 +88,11 @@ ROWS = (
         ("feed.travel", "feed.bore", "wall_stress"),
         lambda way, bore, stress: wall_friction(way, bore_m=bore, stress_pa=stress),
         "It falls as the tube empties, and the pressure with it."),
+    Row("nozzle.entry", "pressure of the entry", "kPa", "the dough card's, or within the paste's",
+        ("flow.entry", "flow.law"), lambda entry, law: 0.0 if law == "paste" else entry,
+        "Dough that narrows into the nozzle resists stretching; the paste's form has it in it."),
     Row("barrel.work", "barrel pressure at work", "bar", "nozzle + entry + wall friction",
-        ("nozzle.pressure", "flow.entry", "barrel.wall"),
+        ("nozzle.pressure", "nozzle.entry", "barrel.wall"),
         lambda nozzle, entry, wall: nozzle + entry + wall,
         "The dough is pushed at this, gauge, with a full tube.",
         Limit("most", "barrel.rated", "This is above what the weakest part of the barrel is rated "
