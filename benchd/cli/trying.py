@@ -90,7 +90,7 @@ def lines(told: Trial) -> Iterator[str]:
     yield from wrap(f"{conclusion(told)}")
     for letter, side in (("A", told.a), ("B", told.b)):
         yield from row(letter, _side_text(side))
-    yield from row("Set apart", _differs_text(told))
+    yield from row("Changed", _differs_text(told))
     places = ", ".join(f"{place} {count} of each" for place, count in told.thirds.items())
     yield from row("Thirds", f"{places} (only the same thirds of the barrel are compared)")
     gap = ranged(told.difference_kg, factor=1e3, unit="g", sign=True)
