@@ -50,6 +50,8 @@ COMMANDS: tuple[Row, ...] = (
         "benchd judge --tube T7"),
     Row("trial", "trying", "compare two groups of portions, as far as so few can show",
         "benchd trial 3 4"),
+    Row("advise", "advising", "propose a stroke that brings the mean to the aim",
+        "benchd advise"),
     Row("guide", "guiding", "read the pages for the person at the bench",
         "benchd guide IL-09"),
     Row("completion", "completing", "print what makes TAB complete in bash, zsh or fish",

@@ -1,0 +1,191 @@
+"""`benchd advise`: what stroke would bring the mean to the aim. A proposal; it changes nothing."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from benchd.cli.command import OK, Parts, Wrong, say
+from benchd.cli.judging import NO_WEIGHTS, add_journals, read
+
+if TYPE_CHECKING:
+    from benchd.analysis.weighed import Made
+    from benchd.calc.stats.stroke import Proposal
+
+SETTLING = 2
+"""Portions after a change that are not learned from (common practice)."""
+
+RUNNING = (
+    "Proposal only: nothing was changed. The stroke stands in the dough card; the next series "
+    "takes it from there."
+)
+
+
+class Run(NamedTuple):
+    """The newest portions that were made in one way from one tube, and where the stroke began."""
+
+    portions: tuple[Made, ...]
+    settling: int
+    """Portions at its beginning that are not used, since something was changed before them."""
+    first_stroke_m: float
+    committed: int
+    """Portions made since the last weighed one: what is changed now comes after them."""
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    add_journals(parser)
+    parser.add_argument(
+        "journals",
+        nargs="*",
+        metavar="journal",
+        help="paths, or starts of their names; the newest if not given",
+    )
+
+
+def advise(options: argparse.Namespace) -> int:
+    """Propose a stroke, or say why it should stay; it changes and moves nothing."""
+    from benchd.analysis.judge import scale_kg
+    from benchd.calc.stats.stroke import propose
+
+    weighed = read(options.journals, options.bench)
+    if not any(portion.mass_kg is not None for portion in weighed.portions):
+        raise Wrong(NO_WEIGHTS)
+    run = newest_run(weighed.portions)
+    stroke_m = run.portions[-1].recipe[1]
+    if stroke_m is None or stroke_m <= 0:
+        raise Wrong("The newest portions do not say what stroke was asked for, so none can follow.")
+    used = [one for one in run.portions[run.settling :] if one.judged]
+    told = propose(
+        [one.mass_kg or 0.0 for one in used],
+        [one.index for one in used],
+        aim_kg=run.portions[-1].aim_kg,
+        stroke_m=stroke_m,
+        first_stroke_m=run.first_stroke_m,
+        scale_sd_kg=scale_kg(used),
+    )
+    if options.json:
+        say(json.dumps(_as_json(run, used, stroke_m, told)))
+        return OK
+    for line in lines(run, used, stroke_m, told):
+        say(line)
+    return OK
+
+
+def newest_run(portions: Sequence[Made]) -> Run:
+    """Return the newest portions made in one way from one tube of the newest bench."""
+    from benchd.analysis.weighed import compared
+
+    bench = portions[-1].bench
+    mine = [one for one in portions if one.bench == bench]
+    last = mine[-1]
+    start = len(mine)
+    while start > 0 and _same(mine[start - 1], last, compared):
+        start -= 1
+    run = mine[start:]
+    changed = start > 0 and mine[start - 1].loading == last.loading
+    strokes = [
+        one.recipe[1] for one in mine if (one.dough, one.aim_kg) == (last.dough, last.aim_kg)
+    ]
+    first = next((stroke for stroke in strokes if stroke), last.recipe[1] or 0.0)
+    weighed = [at for at, one in enumerate(mine) if one.mass_kg is not None]
+    committed = len(mine) - 1 - weighed[-1] if weighed else len(mine)
+    return Run(tuple(run), SETTLING if changed else 0, first, committed)
+
+
+def _same(one: Made, last: Made, key: Any) -> bool:
+    return one.loading == last.loading and key(one) == key(last)
+
+
+def _as_json(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> dict[str, Any]:
+    return {
+        "tube": run.portions[-1].tube,
+        "dough": run.portions[-1].dough,
+        "aim_kg": run.portions[-1].aim_kg,
+        "stroke_m": stroke_m,
+        "first_stroke_m": run.first_stroke_m,
+        "proposed_stroke_m": told.stroke_m,
+        "why": told.why,
+        "n": told.n,
+        "mean_kg": told.mean_kg,
+        "dead_band_kg": told.dead_band_kg,
+        "held": [used[at].number for at in told.held],
+        "capped": told.capped,
+        "committed": run.committed,
+    }
+
+
+def lines(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> Iterator[str]:
+    """Give the text of a proposal, each line within 80 columns."""
+    from benchd.cli.judge_text import wrap
+    from tui import view
+
+    last = run.portions[-1]
+    yield from wrap(
+        f"Tube {last.tube or '(not named)'}: {last.dough}, aim {view.grams(last.aim_kg)}, stroke "
+        f"{view.millimetres(stroke_m, 2)}"
+    )
+    yield from wrap(why_text(told, last.aim_kg, stroke_m))
+    if told.held:
+        numbers = ", ".join(str(used[at].number) for at in told.held)
+        yield from wrap(f"Held, not used: odd weight of portion {numbers}. Weigh it again first.")
+    if run.settling:
+        yield from wrap(
+            f"The first {run.settling} portions after the last change are not used: pressure in "
+            "the barrel still settles in them."
+        )
+    if told.stroke_m is not None and run.committed:
+        yield from wrap(
+            f"{view.several(run.committed, 'portion')} made since the last weighed one had the old "
+            "stroke: weigh those before the next proposal."
+        )
+    yield from wrap(RUNNING)
+
+
+def why_text(told: Proposal, aim_kg: float, stroke_m: float) -> str:
+    """Return what is proposed, or why nothing is."""
+    from benchd.calc.stats import stroke as rules
+    from tui import view
+
+    if told.why == "few":
+        return (
+            f"No proposal: {view.several(told.n, 'weight')} of normal portions made this way are "
+            f"fewer than the {rules.LEAST} that a mean takes."
+        )
+    if told.why == "alternating":
+        return (
+            f"No proposal: these {told.n} weights alternate, what one has too much the next one "
+            f"lacks, and a change would fight that. It takes {rules.ALTERNATING_LEAST}."
+        )
+    assert told.mean_kg is not None
+    assert told.dead_band_kg is not None
+    mean = (
+        f"the mean of the newest {told.n} is {view.grams(told.mean_kg, 2)}, "
+        f"{(told.mean_kg - aim_kg) * 1e3:+.2f} g off the aim"
+    )
+    if told.why == "within":
+        return (
+            f"No change: {mean}, within the {told.dead_band_kg * 1e3:.2f} g that so few weights "
+            "leave open."
+        )
+    if told.why == "limit":
+        return (
+            f"No proposal: {mean}, but the stroke is already {rules.TOTAL_MOST * 100:.0f} % from "
+            "where it began. Look for the cause: density, a leak, lost steps, the scale."
+        )
+    assert told.stroke_m is not None
+    limit = (
+        f" (limited: at most {rules.ONCE_MOST * 100:.0f} % at once, {rules.TOTAL_MOST * 100:.0f} % "
+        "in all)"
+        if told.capped
+        else ""
+    )
+    return (
+        f"Proposed stroke {view.millimetres(told.stroke_m, 2)}, "
+        f"{view.percent(told.stroke_m / stroke_m - 1)}{limit}: {mean}, more than the "
+        f"{told.dead_band_kg * 1e3:.2f} g that so few weights leave open."
+    )
+
+
+PARTS = {"advise": Parts(_options, advise)}
