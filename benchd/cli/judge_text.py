@@ -224,13 +224,15 @@ def _drifting(told: Section) -> list[str]:
 
 def _alternating(told: Section) -> list[str]:
     assert told.lag is not None
-    said = [
-        f"What one portion has too much the next one lacks: lag-1 is {ranged(told.lag)}.",
+    seen, wanted = _percent(told)
+    hint = (
+        f", a hint with fewer than {HINT_BELOW} weights" if len(told.portions) < HINT_BELOW else ""
+    )
+    return [
+        f"What one portion has too much the next one lacks: lag-1 is {ranged(told.lag)}{hint}.",
+        f"The spread is {seen}; wanted is the {wanted}.",
         "Do not adjust after each portion, which would add spread; look at means of 4 to 10.",
     ]
-    if len(told.portions) < HINT_BELOW:
-        said.append(f"With fewer than {HINT_BELOW} weights take this as a hint.")
-    return said
 
 
 def _one_odd(told: Section) -> list[str]:
