@@ -12,7 +12,7 @@ PYTEST := $(BIN)/python -m pytest
 COVER := --cov --cov-config=pyproject.toml --cov-report=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test check format lint types imports bench system clean
+.PHONY: help setup demo test check format lint types imports bench firmware system clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-8s %s\n", $$1, $$2 }' Makefile
@@ -46,6 +46,9 @@ imports: setup  ## check who imports whom
 
 bench: setup  ## measure speed
 	$(BIN)/python -m tests.bench
+
+firmware:  ## build the 8-bit board's firmware, and show what it takes of the chip
+	@$(PYTHON) -m sim.avr
 
 system:  ## install the system packages that some tests need, where that is allowed
 	@.ci/system tests

@@ -65,12 +65,14 @@ _FUNCTIONS: tuple[tuple[str, object, tuple[object, ...]], ...] = (
     ("ba_tx", _U32, (_HANDLE, ctypes.c_void_p, _U32)),
     ("ba_run", _U32, (_HANDLE, _U64, _U32)),
     ("ba_hang", None, (_HANDLE, _U32, _U32, _U64)),
+    ("ba_pc", _U32, (_HANDLE,)),
     ("ba_cycle", _U64, (_HANDLE,)),
     ("ba_steps", ctypes.c_int64, (_HANDLE,)),
     ("ba_outputs", _U32, (_HANDLE,)),
     ("ba_overruns", _U32, (_HANDLE,)),
     ("ba_lowest_sp", _U32, (_HANDLE,)),
     ("ba_asleep", _U64, (_HANDLE,)),
+    ("ba_longest_deaf", _U64, (_HANDLE, ctypes.POINTER(_U32))),
     ("ba_narrowest_step", _U64, (_HANDLE,)),
     ("ba_byte_cycles", _U32, (_HANDLE,)),
     ("ba_waiting", _U32, (_HANDLE,)),
@@ -289,6 +291,11 @@ class AvrBoard:
     # The chip.
 
     @property
+    def place(self) -> int:
+        """The byte of program memory where the chip is."""
+        return int(self._lib.ba_pc(self._handle))
+
+    @property
     def overruns(self) -> int:
         """Bytes that came while the chip held as many as it can."""
         return int(self._lib.ba_overruns(self._handle))
@@ -307,6 +314,13 @@ class AvrBoard:
     def asleep_cycles(self) -> int:
         """Cycles since power-up in which the chip slept, having nothing to do."""
         return int(self._lib.ba_asleep(self._handle))
+
+    def longest_deaf(self) -> tuple[int, int]:
+        """Return the longest time with interrupts off since this was last asked [cycles], and the
+        place in program memory before it."""
+        at = _U32()
+        cycles = int(self._lib.ba_longest_deaf(self._handle, ctypes.byref(at)))
+        return cycles, at.value
 
     @property
     def narrowest_step_cycles(self) -> int:

@@ -45,6 +45,9 @@ typedef struct {
   avr_cycle_count_t own_byte;  // what the simulator reckoned for a byte, already put right
   uint64_t limit;              // a sleep ends here at the latest
   uint32_t reasons;
+  avr_int_vector_t *maskable[8];  // interrupts that the firmware holds back at times
+  uint32_t maskables;
+  uint8_t listened;
   uint8_t was_reset;
   uint8_t input_mask[PORTS], input_level[PORTS];
   uint8_t output_at[OUTPUTS];  // port << 3 | bit
@@ -64,13 +67,16 @@ typedef struct {
   size_t tx_count;
   uint8_t rx[RX_MAX];
   size_t rx_in, rx_out;
-  uint64_t rx_at;
+  uint64_t rx_at;    // a byte is through, and the next may begin
+  uint8_t rx_busy, rx_lost, rx_byte;
   uint32_t overruns;
   Plan plans[PLANS_MAX];
   size_t plan_count;
   uint64_t plan_at;
   uint16_t lowest_sp;
   uint64_t asleep;  // cycles
+  uint64_t deaf_since, deaf_longest;  // interrupts off
+  uint32_t deaf_at, deaf_from;
   uint32_t hang_from, hang_to, hang_at;
   uint64_t hang_cycles, hang_end;
   uint8_t hung[2];
@@ -190,6 +196,7 @@ static void after_reset(Chip *chip) {
   chip->tx_in = chip->tx_out;
   chip->tx_free = chip->avr->cycle;
   chip->own_byte = 0;
+  chip->uart->input.read = chip->uart->input.write;
 }
 
 // Of the flags of timer 1 those go that are written as 1. The simulator would clear all of them, and an overflow with
@@ -210,6 +217,17 @@ static void on_timer_flags(avr_t *avr, avr_io_addr_t addr, uint8_t written, void
 
 static void find_parts(Chip *chip) {
   for (avr_io_t *io = chip->avr->io_port; io; io = io->next) {
+    if (io->kind && strcmp(io->kind, "timer") == 0) {
+      avr_timer_t *timer = (avr_timer_t *)io;
+      if (timer->name != '2') {
+        chip->maskable[chip->maskables++] = &timer->overflow;
+        chip->maskable[chip->maskables++] = &timer->comp[0].interrupt;
+      }
+    } else if (io->kind && strcmp(io->kind, "port") == 0 && ((avr_ioport_t *)io)->name == 'D') {
+      chip->maskable[chip->maskables++] = &((avr_ioport_t *)io)->pcint;
+    } else if (io->kind && strcmp(io->kind, "adc") == 0) {
+      chip->maskable[chip->maskables++] = &((avr_adc_t *)io)->adc;
+    }
     if (io->kind && strcmp(io->kind, "uart") == 0 && ((avr_uart_t *)io)->name == '0') {
       chip->uart = (avr_uart_t *)io;
     }
@@ -334,21 +352,27 @@ API uint32_t ba_rx(Chip *chip, const uint8_t *bytes, uint32_t size) {
   return taken;
 }
 
-// A byte is given at its first bit: the simulator shows it a byte time later. The chip holds two, and a third while no
-// other begins; the simulator holds 64.
+static uint32_t rx_held(const Chip *chip) {
+  return (uint32_t)(chip->uart->input.write - chip->uart->input.read) & (uart_fifo_fifo_size - 1);
+}
+
+// The simulator holds 64 bytes, and lets the firmware have no two of them within a byte's time, so that it never makes
+// up for a delay. The chip holds two, and a third while no other begins; all of them can be read at once.
 static void receive(Chip *chip) {
-  if (chip->rx_out == chip->rx_in) {
+  avr_uart_t *uart = chip->uart;
+  if (chip->rx_busy && !chip->rx_lost) {
+    uart->input.buffer[uart->input.write] = chip->rx_byte;
+    uart->input.write = (uart->input.write + 1) & (uart_fifo_fifo_size - 1);
+  }
+  chip->rx_busy = chip->rx_out != chip->rx_in;
+  if (!chip->rx_busy) {
     chip->rx_at = NEVER;
     return;
   }
-  const uart_fifo_t *held = &chip->uart->input;
-  if (((held->write - held->read) & (uart_fifo_fifo_size - 1)) >= 3) {
-    ++chip->overruns;
-  }
-  const uint8_t byte = chip->rx[chip->rx_out++ % RX_MAX];
-  avr_raise_irq(avr_io_getirq(chip->avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_INPUT), byte);
-  // Also a byte that is not there yet cannot begin before this one ends.
-  chip->rx_at += chip->uart->cycles_per_byte;
+  chip->rx_byte = chip->rx[chip->rx_out++ % RX_MAX];
+  chip->rx_lost = rx_held(chip) >= 3;
+  chip->overruns += chip->rx_lost;
+  chip->rx_at += uart->cycles_per_byte;
 }
 
 static uint64_t tx_due(const Chip *chip) { return chip->tx_in == chip->tx_out ? NEVER : chip->tx_end[chip->tx_out]; }
@@ -403,6 +427,16 @@ static void do_due(Chip *chip) {
   }
 }
 
+// An interrupt that comes while it is held back must come afterwards; the simulator forgets it.
+static void raise_what_was_held_back(Chip *chip) {
+  for (uint32_t i = 0; i < chip->maskables; ++i) {
+    avr_int_vector_t *vector = chip->maskable[i];
+    if (!vector->pending && avr_regbit_get(chip->avr, vector->raised) && avr_regbit_get(chip->avr, vector->enable)) {
+      avr_raise_interrupt(chip->avr, vector);
+    }
+  }
+}
+
 static void look_after(Chip *chip) {
   avr_t *avr = chip->avr;
   if (chip->uart->cycles_per_byte != chip->own_byte) {
@@ -412,9 +446,25 @@ static void look_after(Chip *chip) {
   if (chip->was_reset) {
     after_reset(chip);
   }
+  if (avr->sreg[S_I] && !chip->listened) {
+    raise_what_was_held_back(chip);
+  }
+  chip->listened = avr->sreg[S_I];
+  if (rx_held(chip) > 0 && !chip->uart->rxc.pending) {
+    chip->uart->rxc_raise_time = 0;
+    avr_raise_interrupt(avr, &chip->uart->rxc);
+  }
   const uint16_t sp = (uint16_t)(avr->data[SPL_AT] | avr->data[SPH_AT] << 8);
   if (sp < chip->lowest_sp && sp > 0x100) {
     chip->lowest_sp = sp;
+  }
+  if (avr->sreg[S_I] || avr->state == cpu_Sleeping) {
+    if (avr->state != cpu_Sleeping && avr->cycle - chip->deaf_since > chip->deaf_longest) {
+      chip->deaf_longest = avr->cycle - chip->deaf_since;
+      chip->deaf_at = chip->deaf_from;
+    }
+    chip->deaf_since = avr->cycle;
+    chip->deaf_from = avr->pc;
   }
   if (chip->hang_cycles != 0 || chip->hang_end != NEVER) {
     watch_hang(chip);
@@ -441,12 +491,20 @@ API uint32_t ba_run(Chip *chip, uint64_t until, uint32_t mask) {
   }
 }
 
+API uint32_t ba_pc(const Chip *chip) { return chip->avr->pc; }
 API uint64_t ba_cycle(const Chip *chip) { return chip->avr->cycle; }
 API int64_t ba_steps(const Chip *chip) { return chip->steps; }
 API uint32_t ba_outputs(const Chip *chip) { return (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u); }
 API uint32_t ba_overruns(const Chip *chip) { return chip->overruns; }
 API uint32_t ba_lowest_sp(const Chip *chip) { return chip->lowest_sp; }
 API uint64_t ba_asleep(const Chip *chip) { return chip->asleep; }
+// Longest time with interrupts off since this was last asked, and where it began.
+API uint64_t ba_longest_deaf(Chip *chip, uint32_t *at) {
+  const uint64_t longest = chip->deaf_longest;
+  *at = chip->deaf_at;
+  chip->deaf_longest = 0;
+  return longest;
+}
 API uint64_t ba_narrowest_step(const Chip *chip) { return chip->step_narrowest; }
 API uint32_t ba_byte_cycles(const Chip *chip) { return (uint32_t)chip->uart->cycles_per_byte; }
 API uint32_t ba_waiting(const Chip *chip) { return (uint32_t)(chip->rx_in - chip->rx_out); }

@@ -1,7 +1,8 @@
-"""How deep the firmware's stack can get, from its machine code: frames, calls, and one interrupt.
+"""How deep the firmware's stack can get, from its machine code: frames, calls, and interrupts.
 
 The compiler's own figures (-fstack-usage) name functions as they were before they were joined and
-split at link time; the machine code is what runs. Interrupts do not nest.
+split at link time; the machine code is what runs. Of the interrupts only that of a byte that came
+in may come upon another, the one of a step.
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ _SIGNATURES = {
 }
 _CALLERS = {"main": ("handler", "rule", "hal"), "permit": ("condition", "hal")}
 """Whose calls through a table go where; those of all others go to the hardware's functions."""
+
+
+_STEP, _BYTE_CAME = "__vector_11", "__vector_18"
 
 
 class StackError(ValueError):
@@ -221,8 +225,14 @@ def deepest(functions: dict[int, Function]) -> tuple[Depth, Depth]:
 
     by_name = {f.name: at for at, f in functions.items()}
     main = depth(by_name["main"])
-    interrupts = [depth(at) for name, at in by_name.items() if re.match(r"__vector_\d+$", name)]
-    worst = max(interrupts)
+    interrupts = {
+        name: depth(at) for name, at in by_name.items() if re.match(r"__vector_\d+$", name)
+    }
+    worst = max(interrupts.values())
+    if _STEP in interrupts and _BYTE_CAME in interrupts:
+        step, byte = interrupts[_STEP], interrupts[_BYTE_CAME]
+        both = step.stack + _CALL_BYTES + byte.stack
+        worst = max(worst, Depth(both, (*step.way, *byte.way)))
     return (
         Depth(main.stack + _CALL_BYTES, main.way),
         Depth(worst.stack + _CALL_BYTES, worst.way),

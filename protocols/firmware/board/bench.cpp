@@ -1,7 +1,7 @@
 // The 8-bit board under the core: ATmega328P at 16 MHz. Promises:
 // - outputs are off from the first instruction, and the watchdog runs from the third;
 // - nothing waits: bytes, readings and steps go by interrupts, the memory is written at the start only;
-// - interrupts do not nest, and the main loop sleeps whenever it has nothing to do.
+// - interrupts do not nest, but for bytes that come in during a slow step's; the main loop sleeps whenever it may.
 #include "bench.h"
 
 #include <avr/interrupt.h>
@@ -47,8 +47,18 @@ static void hal_outputs(void *, uint8_t bits) {
   }
 }
 
+// The way to the next step takes up to 80 us where it is so long that the ramp must divide; the line brings two bytes
+// meanwhile, which is all that the port can hold.
+static const uint16_t LONG_TICKS = 256;
+
 // The step interrupt lets go of the line again, once the next step is timed.
-static void hal_pulse(void *) { BENCHD_STEP_PORT |= 1 << BENCHD_STEP_BIT; }
+static void hal_pulse(void *) {
+  BENCHD_STEP_PORT |= 1 << BENCHD_STEP_BIT;
+  if (board.motion.ramp.interval >= LONG_TICKS) {
+    clock_let_bytes_in();
+  }
+}
+
 static void hal_start_steps(void *, uint16_t ticks) { clock_start_steps(ticks); }
 
 static uint8_t hal_lock(void *) {
@@ -64,9 +74,10 @@ static void hal_unlock(void *, uint8_t before) {
 }
 
 static uint32_t hal_now_us(void *) {
-  const uint8_t before = hal_lock(0);
+  const uint8_t before = SREG;
+  cli();
   const uint32_t us = clock_us();
-  hal_unlock(0, before);
+  SREG = before;
   return us;
 }
 

@@ -7,11 +7,11 @@
 #include "converter.h"
 #include "pins.h"
 
-static const uint32_t ROUND_US = 32768;  // one round of timer 1
 static const uint8_t TICK_COUNTS = F_CPU / 64 / 1000;
 
-static uint32_t rounds_us;
+uint32_t clock_rounds_us;
 static uint32_t ticks_left;  // to the next step, beyond the compare that is set
+static bool counting_down;   // ticks_left is not 0
 
 void clock_start() {
   TCCR1A = 0;
@@ -23,16 +23,7 @@ void clock_start() {
   TIMSK0 = 1 << OCIE0A;
 }
 
-uint32_t clock_us() {
-  const uint16_t count = TCNT1;
-  uint32_t us = rounds_us + (count >> 1);
-  if ((TIFR1 & (1 << TOV1)) && count < 0x8000) {
-    us += ROUND_US;  // the round that has just ended is not counted yet
-  }
-  return us;
-}
-
-ISR(TIMER1_OVF_vect) { rounds_us += ROUND_US; }
+ISR(TIMER1_OVF_vect) { clock_rounds_us += CLOCK_ROUND_US; }
 
 ISR(TIMER0_COMPA_vect) {
   converter_start();
@@ -40,7 +31,7 @@ ISR(TIMER0_COMPA_vect) {
 }
 
 // The next compare, so many counts after the one that is set.
-static inline void compare_after(uint16_t ticks) {
+__attribute__((always_inline)) static inline void compare_after(uint16_t ticks) {
   const uint16_t last = OCR1A;
   OCR1A = (uint16_t)(last + ticks);
   // One that is past by now would come a whole round later.
@@ -50,29 +41,60 @@ static inline void compare_after(uint16_t ticks) {
 }
 
 void clock_start_steps(uint16_t ticks) {
-  ticks_left = 0;
+  counting_down = false;
   OCR1A = (uint16_t)(TCNT1 + ticks);
   TIFR1 = 1 << OCF1A;
   TIMSK1 |= 1 << OCIE1A;
 }
 
 static void count_down() {
-  if (ticks_left >= 0x10000) {
-    ticks_left -= 0x8000;
-    compare_after(0x8000);
-  } else {
-    const uint16_t ticks = (uint16_t)ticks_left;
-    ticks_left = 0;
-    compare_after(ticks);
+  counting_down = ticks_left >= 0x10000;
+  const uint16_t ticks = counting_down ? 0x8000 : (uint16_t)ticks_left;
+  ticks_left -= ticks;
+  compare_after(ticks);
+}
+
+// What may interrupt, kept while bytes alone may.
+static struct {
+  uint8_t pins, tick, steps, converter, sending;
+  bool kept;
+} others;
+
+void clock_let_bytes_in() {
+  others.pins = PCICR;
+  others.tick = TIMSK0;
+  others.steps = TIMSK1;
+  others.converter = ADCSRA & (uint8_t)~(1 << ADIF);  // a flag written back as 1 would be gone
+  others.sending = UCSR0B;
+  others.kept = true;
+  PCICR = 0;
+  TIMSK0 = 0;
+  TIMSK1 = 0;
+  ADCSRA = others.converter & (uint8_t)~(1 << ADIE);
+  UCSR0B = others.sending & (uint8_t)~(1 << UDRIE0);
+  sei();
+}
+
+static inline void keep_bytes_out() {
+  cli();
+  if (!others.kept) {
+    return;
   }
+  others.kept = false;
+  PCICR = others.pins;
+  TIMSK0 = others.tick;
+  TIMSK1 = others.steps;
+  ADCSRA = others.converter & (uint8_t)~(1 << ADSC);
+  UCSR0B = others.sending;
 }
 
 ISR(TIMER1_COMPA_vect) {
-  if (ticks_left != 0) {
+  if (counting_down) {
     count_down();
     return;
   }
   const uint32_t ticks = core::step_due(board);
+  keep_bytes_out();
   if (ticks == 0) {
     TIMSK1 &= (uint8_t)~(1 << OCIE1A);
     bench_wake();

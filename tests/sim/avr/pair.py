@@ -70,30 +70,6 @@ def same(a: Yes | No, b: Yes | No) -> bool:
     )
 
 
-def _event(message: BoardMessage) -> tuple[object, ...] | None:
-    match message:
-        case Trip():
-            return ("trip", message.interlock)
-        case Moved():
-            return ("moved", message.kind, message.reason)
-        case Ended():
-            return ("ended", message.portion, message.outcome)
-        case Phase():
-            return ("phase", message.portion, message.phase)
-    return None
-
-
-def same(a: Yes | No, b: Yes | No) -> bool:
-    """Whether two answers are the same, times apart, and the count of bytes, in which a lease may
-    be on its way."""
-    if isinstance(a, Yes) or isinstance(b, Yes):
-        return type(a) is type(b) and a.id == b.id
-    timed = TIMED.get(a.reason, "taken")
-    fixed = [name for name in ("id", "reason", "value", "bound") if name != timed]
-    near = timed == "taken" or abs(getattr(a, timed) - getattr(b, timed)) <= NEAR_MS
-    return near and all(getattr(a, name) == getattr(b, name) for name in fixed)
-
-
 class Pair:
     """Both boards, awake, and what was given to them."""
 

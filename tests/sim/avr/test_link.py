@@ -1,0 +1,87 @@
+"""No byte from the host is lost while the feed runs, as long as the host keeps to the window."""
+
+from __future__ import annotations
+
+import pytest
+
+from protocols.framing import frame
+from protocols.limits import WINDOW_BYTES
+from protocols.messages import Moved, No, Yes
+from tests.sim.avr.avr_talk import AvrTalk
+
+pytestmark = pytest.mark.slow
+
+FILLER = frame(b"seen 0")
+
+
+class Flood:
+    """Sends as much as the window allows, all the time; every line is good."""
+
+    def __init__(self, talk: AvrTalk) -> None:
+        self.talk = talk
+        talk.leasing = talk.acknowledging = False
+        talk.run(30)
+        self.taken = self.sent = talk.beat().taken
+        self.lines = 0
+        self.seen = len(talk.heard)
+
+    def go_on(self, ms: float) -> None:
+        """Keep the window full for some time."""
+        end_us = self.talk.now_us + round(ms * 1000)
+        while self.talk.now_us < end_us:
+            self._fill()
+            self.talk.run(0.2)
+            for message in self.talk.heard[self.seen :]:
+                taken = getattr(message, "taken", None)
+                if taken is not None:
+                    self.taken = taken
+            self.seen = len(self.talk.heard)
+
+    def _fill(self) -> None:
+        """A command, a lease when one is due, and what fits behind them."""
+        talk = self.talk
+        command = frame(f"lock {talk.last_id + 1} 0".encode())
+        if self._room() < WINDOW_BYTES:
+            return  # the answer to the last command tells that all was taken
+        talk.last_id += 1
+        lines = [command, frame(f"lease {talk.nonce}".encode())]
+        while sum(map(len, lines)) + len(FILLER) <= WINDOW_BYTES:
+            lines.insert(0, FILLER)
+        for line in lines[:-2] + lines[:-3:-1]:
+            assert talk.board.rx(line) == len(line)
+            self.sent += len(line)
+            self.lines += 1
+
+    def _room(self) -> int:
+        return WINDOW_BYTES - (self.sent - self.taken) % 65536
+
+
+@pytest.mark.parametrize(
+    ("speed", "accel"), [(20_000, 500_000), (20_000, 20_000), (4000, 2000), (100, 100)]
+)
+def test_nothing_is_lost_while_the_window_is_kept_full(speed: int, accel: int) -> None:
+    talk = AvrTalk("guard", "stop", "eye", "local", speed_max=20_000, accel=accel,
+                   stop_decel=accel)  # fmt: skip
+    talk.wake()
+    bad = talk.beat().bad
+    flood = Flood(talk)
+    talk.last_id += 1
+    distance = min(30_000, speed * speed // accel + speed)
+    move = frame(f"move {talk.last_id} 0 {distance} {speed} {talk.nonce}".encode())
+    talk.board.rx(move)
+    flood.sent += len(move)
+    start = len(talk.heard)
+    for _ in range(100):
+        flood.go_on(100)
+        if talk.of(Moved, start):
+            break
+    assert talk.of(Moved, start)
+    assert abs(talk.board.steps) == distance
+    talk.run(50)
+    beat = talk.beat()
+    assert talk.board.overruns == 0
+    assert beat.bad == bad
+    assert beat.taken == flood.sent % 65536
+    assert not talk.of(No, start)
+    assert flood.lines > 300
+    assert len(talk.of(Yes, start)) > 100
