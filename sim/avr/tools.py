@@ -21,6 +21,7 @@ BAUDS = (250_000, 115_200)
 BOARD_DIRS = (FIRMWARE / "core", FIRMWARE / "board")
 AVR_DIR = OUT_DIR / "avr"
 SHIM = Path(__file__).with_name("shim.c")
+SHIM_SOURCES = (SHIM, SHIM.with_name("chip.h"))
 MCU = "atmega328p"
 CPU_HZ = 16_000_000
 
@@ -114,7 +115,7 @@ def shim(out_dir: Path = AVR_DIR) -> Path:
         command = [*_c_compiler(), *flags, str(SHIM), "-o", str(scratch / library.name)]
         _run([*command, "-I/usr/include/simavr", "-lsimavr"])
 
-    _build((library,), _digest([SHIM], *flags), make)
+    _build((library,), _digest(SHIM_SOURCES, *flags), make)
     return library
 
 
