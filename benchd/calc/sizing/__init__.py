@@ -8,6 +8,7 @@ from __future__ import annotations
 from benchd.calc.sizing import (
     air_flow,
     air_use,
+    backwards,
     cutter_speed,
     cylinder,
     dough_time,
@@ -47,3 +48,31 @@ it."""
 
 ROWS: tuple[Row, ...] = tuple(row for _, rows in PARTS for row in rows)
 """Every row of the sheet in order."""
+
+
+def _named(rows: tuple[Row, ...], *names: str) -> tuple[Row, ...]:
+    return tuple(row for row in rows if row.name in names)
+
+
+BACKWARDS: tuple[Row, ...] = (
+    *backwards.STRAND_ROWS,
+    *_named(portions.ROWS, "portion.stroke", "portion.length"),
+    *_named(cylinder.ROWS, "cutter.needs", "cutter.against"),
+    *backwards.CUTTER_ROWS,
+    *_named(air_flow.ROWS, "air.conductance"),
+    # A single-acting cylinder has no needle: it goes as fast as the pressure that was found drives.
+    *(
+        row._replace(needs=("for.pressure", *row.needs[1:]))
+        for row in cutter_speed.ROWS
+        if ("cutter.acting", "single") in row.only
+    ),
+    *throw.ROWS,
+)
+"""Rows from a wanted portion (`aim` and `thickness`) back to the bench that makes it."""
+
+FOUND: dict[str, str] = {
+    "for.nozzle": "nozzle.bore",
+    "for.pressure": "cutter.pressure",
+    "for.needle": "needle.conductance",
+}
+"""Row of BACKWARDS to the key of the card that it gives."""

@@ -277,6 +277,8 @@ def hangs(rows: Sequence[Row], inputs: Mapping[str, Input], lines: Sequence[Line
             above, below = (side.get(line.row.name) for side in moved)
             if above is None or below is None or not line.value:
                 continue
+            if line.value.is_integer() and above.is_integer() and below.is_integer():
+                continue  # A count moves by whole steps, which say nothing of its slope.
             share = (above - below) / (2 * STEP * line.value)
             if abs(share) > LEAST_SHARE and math.isfinite(share):
                 found.append(Hang(name, line.row.name, line.row.label, share))

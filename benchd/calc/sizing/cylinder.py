@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from benchd.calc.sizing.base import Impossible, Limit, Row, disc_area, not_negative, positive
 
 BLADE = (
@@ -79,8 +77,8 @@ def stall_pressure(force_n: float, *, area_m2: float) -> float:
     return force_n / area_m2
 
 
-def _out(push: float, friction: float) -> float:
-    return max(0.0, push - friction)
+def _left(force: float, against: float) -> float:
+    return max(0.0, force - against)
 
 
 ROWS = (
@@ -88,16 +86,20 @@ ROWS = (
         ("strand.diameter", "cut_per_width"),
         lambda strand, per: cut_force(strand, per_width_n_m=per),
         "A narrower portion needs less, and cold dough two to five times as much."),
-    Row("cutter.push", "cylinder force, out", "N", "p pi D^2/4 - friction",
-        ("cutter.pressure", "cutter.bore", "cutter.friction"),
-        lambda p, bore, drag: _out(push_force(p, bore_m=bore), drag),
-        "With the friction of its seals taken off.",
+    Row("cutter.against", "spring against the way out", "N", "of a single-acting cylinder",
+        ("cutter.acting", "cutter.spring"),
+        lambda acting, spring: spring if acting == "single" else 0.0,
+        "A double-acting cylinder has none; a single-acting one comes home by it."),
+    Row("cutter.push", "cylinder force, out", "N", "p pi D^2/4 - friction - spring",
+        ("cutter.pressure", "cutter.bore", "cutter.friction", "cutter.against"),
+        lambda p, bore, drag, spring: _left(push_force(p, bore_m=bore), drag + spring),
+        "With the friction of its seals and any spring taken off.",
         Limit("least", "cutter.needs", "The cylinder cannot push the blade through this strand: a "
               "narrower nozzle, warmer dough or a larger bore.", 2.0),
         safety=BLADE, caution_above=20.0),
     Row("cutter.pull", "cylinder force, back", "N", "p pi (D^2 - d^2)/4 - friction",
         ("cutter.pressure", "cutter.bore", "cutter.rod", "cutter.friction"),
-        lambda p, bore, rod, drag: _out(pull_force(p, bore_m=bore, rod_m=rod), drag),
+        lambda p, bore, rod, drag: _left(pull_force(p, bore_m=bore, rod_m=rod), drag),
         "The way home must overcome friction and dough that sticks.",
         Limit("least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may "
               "not come back.", 1.5, soft=True),
@@ -112,9 +114,11 @@ ROWS = (
         "The blade is wider than the strand.",
         Limit("most", 1.0, "The strand is wider than the blade: a bridge of dough stays uncut.",
               1.2)),
-    Row("cutter.least_pressure", "least pressure that cuts", "bar", "(cut + breakaway) / area",
-        ("cutter.needs", "cutter.breakaway", "cutter.bore"),
-        lambda cut, drag, bore: stall_pressure(cut + drag, area_m2=math.pi * bore**2 / 4),
+    Row("cutter.least_pressure", "least pressure that cuts", "bar",
+        "(cut + breakaway + spring) / area",
+        ("cutter.needs", "cutter.breakaway", "cutter.against", "cutter.bore"),
+        lambda cut, drag, spring, bore: stall_pressure(
+            cut + drag + spring, area_m2=disc_area(bore)),
         "Below this the blade stays in the dough.",
         Limit("most", "limits.air_min", "The card allows cuts at a pressure that does not get "
               "through this strand: raise limits.air_min.", 1.2, soft=True)),

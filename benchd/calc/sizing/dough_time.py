@@ -42,12 +42,12 @@ def tube_time(portions: float, *, period_s: float) -> float:
 
 
 ROWS = (
-    Row("dough.time_out", "dough may stay out", "h", "2 h, above 32 C 1 h (public advice)",
+    Row("dough.time_out", "dough may stay out", "min", "2 h, above 32 C 1 h (public advice)",
         ("room.celsius",), time_out,
         "Counted from the cold, filling and breaks included. Longer only by a written procedure "
         "under local food rules, which stand above this sheet.",
         safety="Do not taste raw dough; keep it cold, bake it fully, wash hands and parts."),
-    Row("tube.time", "time to use up a tube", "h", "portions x shortest period",
+    Row("tube.time", "time to use up a tube", "min", "portions x shortest period",
         ("tube.portions", "period.shortest"), lambda n, period: tube_time(n, period_s=period),
         "At the shortest period; what the tube was out before comes on top.",
         Limit("most", "dough.time_out", "A tube lasts longer than dough may stay out: fill less, "
