@@ -186,6 +186,14 @@ def in_unit(value: float, unit: str) -> str:
     return f"{value / UNITS[unit].si:.4g} {unit}"
 
 
+def read_one(key: Key, text: str) -> Value:
+    """Return the value [SI] of one key as a card would write it.
+
+    Raises: QuantityError with the rest of a sentence that begins with the text.
+    """
+    return _value(key, text)
+
+
 def _shown(entry: Entry) -> str:
     shown = entry.text if isinstance(entry.text, str) else f"[{', '.join(entry.text)}]"
     return shown if len(shown) <= SHOWN_MAX else f"{shown[: SHOWN_MAX - 3]}..."

@@ -124,7 +124,8 @@ def test_a_steep_screw_is_told_where_the_card_admits_it(benchd: Benchd, cards: P
     no = ("keeps_position: yes ", "keeps_position: no ")
     shown = benchd("check", change(cards / "bench.yaml", *steep, no))
     assert shown.code == 0
-    assert "runs back when the drive lets go: expect loss of pressure then" in shown.out
+    assert "runs back when the drive lets go (slope" in shown.out
+    assert ": expect loss of pressure then" in shown.out
 
 
 def test_the_mistakes_of_both_cards_are_told_at_once(benchd: Benchd, cards: Path) -> None:
