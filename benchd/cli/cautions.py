@@ -32,6 +32,10 @@ STOP = (
 )
 RAW = "Raw dough: do not taste; keep it cold; bake fully; wash hands and all parts."
 ALONE = "Do not leave a series running alone. Keep children and pets out."
+SHEET = (
+    "This sheet computes; it proves nothing. What it rests on is as good as what was measured, and "
+    "makers' ratings stand above it."
+)
 
 CAUTIONS: dict[str, tuple[str, ...]] = {
     "serve": (GENERAL, STOP, STORED, BLADE, AIR, PINCH, ELECTRIC, RAW, ALONE),
@@ -40,5 +44,6 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     "series": (STORED, BLADE, RAW, ALONE),
     "cut": (BLADE, AIR),
     "tube": (STORED, PINCH),
+    "size": (GENERAL, SHEET),
 }
 """Command to what it shows."""

@@ -24,6 +24,7 @@ class Topic(NamedTuple):
 TOPICS: tuple[Topic, ...] = (
     Topic("first-contact", "the first half hour with a bench that nobody ran before"),
     Topic("job", "the whole job in order, first power-up to cleaning and archive"),
+    Topic("sizing", "what a bench can do, worked out before anything moves"),
     Topic("cautions", "what can hurt people, and what this tool is not"),
     Topic("misfires", "what to look at when a portion comes out wrong"),
     Topic("judge", "what the weights say, and what so few of them cannot say"),

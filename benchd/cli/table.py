@@ -10,6 +10,8 @@ COMMANDS: tuple[Row, ...] = (
         "benchd init bench1"),
     Row("check", "checking", "check a bench card, or two cards, and say what they mean",
         "benchd check bench.yaml masa.yaml"),
+    Row("size", "sizing", "size screw, motor, cutter and air before anything is bought or moves",
+        "benchd size bench.yaml masa.yaml --what-if nozzle=14mm"),
     Row("serve", "serving", "run the daemon of one bench, in the foreground",
         "benchd serve bench.yaml"),
     Row("simulate", "serving", "run the simulated bench alone, on a pty, in real time",

@@ -306,7 +306,7 @@ def test_every_example_is_understood(page: str, typed: str) -> None:
 
 NAMED_ALONE = {
     *("serve", "simulate", "here", "jog", "tube", "set", "clear", "portion", "series", "weigh"),
-    "journal",
+    *("journal", "size"),
 }
 """Commands that a sentence may name without what must follow them."""
 

@@ -1,0 +1,265 @@
+"""`benchd size`: what this bench can do, before anything is bought or moves."""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+from typing import TYPE_CHECKING, Any
+
+from benchd.cli.command import OK, WRONG, Parts, Usage, caution, note, quantity_of, say
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from benchd.calc.sizing.base import Input, Line
+    from benchd.config.sizing_inputs import Cards
+
+SIZE_USAGE = (
+    "The bench card comes first, then one dough card if any: 'benchd size bench.yaml masa.yaml'."
+)
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("cards", nargs="+", metavar="CARD", help="bench card, then a dough card")
+    parser.add_argument(
+        "--what-if", action="append", default=[], metavar="KEY=VALUE",
+        help="show what another value changes, such as nozzle=14mm; may be given often",
+    )  # fmt: skip
+    parser.add_argument(
+        "--for", dest="mass", type=quantity_of("mass"), metavar="MASS",
+        help="work backwards from a portion of this mass; --thickness goes with it",
+    )  # fmt: skip
+    parser.add_argument(
+        "--thickness", type=quantity_of("length"), metavar="LENGTH",
+        help="thickness of the portion that is wanted",
+    )  # fmt: skip
+    parser.add_argument(
+        "--plot", metavar="FILE",
+        help="write speed against pressure and torque as a figure: .svg, .png or .pdf",
+    )  # fmt: skip
+    parser.add_argument("--short", action="store_true", help="one line for each result")
+    parser.add_argument("--json", action="store_true", help="print the sheet as JSON")
+
+
+def size(options: argparse.Namespace) -> int:
+    """Print the sheet; a red line ends with 1."""
+    if len(options.cards) > 2:
+        raise Usage(SIZE_USAGE)
+    if (options.mass is None) != (options.thickness is None):
+        raise Usage("--for and --thickness go together: 'benchd size bench.yaml --for 30g "
+                    "--thickness 25mm'.")  # fmt: skip
+    if options.mass is not None and (options.what_if or options.plot):
+        raise Usage("--for stands alone: --what-if and --plot go with the sheet itself.")
+    for name, value in (("--for", options.mass), ("--thickness", options.thickness)):
+        if value is not None and value <= 0:
+            raise Usage(f"{name} must be above zero.")
+    from benchd.config.errors import CardError
+
+    try:
+        cards = _read(options.cards)
+    except CardError as error:
+        return _mistakes(options, error.sentences)
+    if options.mass is not None:
+        return _backwards(options, cards)
+    if options.what_if:
+        return _what_if(options, cards)
+    return _sheet(options, cards)
+
+
+def _read(paths: Sequence[str]) -> Cards:
+    from benchd.config.changes import kind_of
+    from benchd.config.sizing_inputs import read_cards
+    from benchd.config.text import read_card
+
+    texts = [read_card(path) for path in paths]
+    for path, text, other in zip(paths, texts, ("dough", "bench"), strict=False):
+        if kind_of(text) == other:
+            raise Usage(f"{path} is a {other} card. {SIZE_USAGE}")
+    dough = texts[1] if len(texts) > 1 else None
+    return read_cards(texts[0], paths[0], dough, paths[-1])
+
+
+def _mistakes(options: argparse.Namespace, sentences: Sequence[str]) -> int:
+    if options.json:
+        say(json.dumps({"ok": False, "mistakes": list(sentences)}))
+        return WRONG
+    for sentence in sentences:
+        say(sentence)
+    return WRONG
+
+
+def _sheet(options: argparse.Namespace, cards: Cards) -> int:
+    from benchd.calc.sizing import ROWS
+    from benchd.calc.sizing.base import RED, hangs, work_out
+    from benchd.cli import sizing_text as text
+    from benchd.config.sizing_inputs import inputs_of
+
+    inputs = inputs_of(cards)
+    lines = work_out(ROWS, inputs)
+    _plot(options, inputs)
+    found = hangs(ROWS, inputs, lines)
+    code = WRONG if any(line.state == RED for line in lines) else OK
+    if options.json:
+        say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
+        return code
+    caution("size")
+    _say_all(text.cautions(lines))
+    _say_all(text.red(lines))
+    _say_all(text.parts(lines, inputs, short=options.short))
+    _say_all(text.unknown(lines))
+    _say_all(text.guesses(found, inputs))
+    _verdict(lines)
+    return code
+
+
+def _plot(options: argparse.Namespace, inputs: dict[str, Input]) -> None:
+    if options.plot:
+        from benchd.cli.sizing_plot import write
+
+        write(options.plot, inputs)
+        note(f"The figure is in {options.plot}.")
+
+
+def _as_json(lines: Sequence[Line], inputs: dict[str, Input]) -> dict[str, Any]:
+    from benchd.calc.sizing.base import RED
+    from benchd.cli import sizing_text as text
+    from benchd.cli.cautions import CAUTIONS
+
+    units = text.units_of(inputs, lines)
+    return {
+        "cautions": [*CAUTIONS["size"], *text.cautions(lines)],
+        "ok": not any(line.state == RED for line in lines),
+        "red": [line.row.name for line in lines if line.state == RED],
+        "lines": [text.line_json(line, units) for line in lines],
+    }
+
+
+def _say_all(texts: Iterable[str]) -> None:
+    for one in texts:
+        say(one)
+
+
+def _verdict(lines: Sequence[Line]) -> None:
+    from benchd.calc.sizing.base import RED, TIGHT
+
+    red = sum(line.state == RED for line in lines)
+    tight = sum(line.state == TIGHT for line in lines)
+    say("")
+    say(
+        f"{red} red, {tight} tight. No red line means that nothing here computed speaks against "
+        "it; what was not measured, not given or not computed may."
+    )
+
+
+def _key_for(word: str) -> str:
+    """Return the key that a short word stands for.
+
+    Raises: Usage when it stands for none, or for several.
+    """
+    from benchd.config.sizing_inputs import KEYS, UNLISTED, UNREAD
+
+    known = [path for path in KEYS if path not in UNLISTED and not path.startswith(UNREAD)]
+    for path in (word, f"{word}.bore", f"{word}.conductance"):
+        if path in known:
+            return path
+    same = [path for path in known if path.rpartition(".")[2] == word]
+    if len(same) == 1:
+        return same[0]
+    if same:
+        raise Usage(f"'{word}' could be {', '.join(same)}; write one of them whole.")
+    import difflib
+
+    near = difflib.get_close_matches(word, known, 1, 0.0)
+    raise Usage(f"'{word}' is no key that sizing reads; the nearest is '{near[0]}'.")
+
+
+def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str]]:
+    from benchd.config.quantity import QuantityError
+
+    other = copy.deepcopy(cards)
+    said = []
+    for one in options.what_if:
+        word, equals, value = one.partition("=")
+        if not equals or not value.strip():
+            raise Usage(f"'{one}' must be KEY=VALUE, such as nozzle=14mm.")
+        path = _key_for(word.strip())
+        try:
+            other.change(path, value.strip())
+        except QuantityError as error:
+            raise Usage(f"'{path}: {value}' {error}") from None
+        said.append(f"{path} {value.strip()}")
+    return other, said
+
+
+def _what_if(options: argparse.Namespace, cards: Cards) -> int:
+    from benchd.calc.sizing import ROWS
+    from benchd.calc.sizing.base import RED, work_out
+    from benchd.cli import sizing_text as text
+    from benchd.config.sizing_inputs import inputs_of
+
+    other, said = _changed(options, cards)
+    then = inputs_of(other)
+    before, after = work_out(ROWS, inputs_of(cards)), work_out(ROWS, then)
+    _plot(options, then)
+    code = WRONG if any(line.state == RED for line in after) else OK
+    if options.json:
+        now = _as_json(before, inputs_of(cards))
+        say(json.dumps({"what_if": said, "now": now, "then": _as_json(after, then)}))
+        return code
+    caution("size")
+    _say_all(text.cautions(after))
+    _say_all(text.red(after))
+    say("")
+    say(f"with {', '.join(said)}")
+    _say_all(text.side_by_side(before, after))
+    _verdict(after)
+    return code
+
+
+def _backwards(options: argparse.Namespace, cards: Cards) -> int:
+    from benchd.calc.sizing import BACKWARDS
+    from benchd.calc.sizing.base import RED, Input, hangs, work_out
+    from benchd.cli import sizing_text as text
+    from benchd.config.sizing_inputs import inputs_of
+
+    inputs = inputs_of(cards) | {
+        "aim": Input(options.mass, "g"),
+        "thickness": Input(options.thickness, "mm"),
+    }
+    lines = work_out(BACKWARDS, inputs)
+    found = hangs(BACKWARDS, inputs, lines)
+    code = WRONG if any(line.state == RED for line in lines) else OK
+    if options.json:
+        say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
+        return code
+    caution("size")
+    _say_all(text.cautions(lines))
+    _say_all(text.red(lines))
+    say("")
+    say(f"for {options.mass * 1e3:g} g, {options.thickness * 1e3:g} mm thick")
+    _say_all(text.sheet(lines, text.units_of(inputs, lines), short=options.short))
+    _say_all(text.unknown(lines))
+    _say_all(text.guesses(found, inputs))
+    tried = _try_out(lines)
+    if tried:
+        say("")
+        say(f"The whole sheet with it: 'benchd size {' '.join(options.cards)} {tried}'.")
+    return code
+
+
+def _try_out(lines: Sequence[Line]) -> str:
+    """Return the options that put what was found into the sheet."""
+    from benchd.calc.sizing import FOUND
+    from benchd.calc.sizing.base import UNITS
+
+    found = {line.row.name: (line.value, line.row.unit) for line in lines}
+    words = []
+    for name, key in FOUND.items():
+        value, unit = found.get(name, (None, ""))
+        if value is not None:
+            words.append(f"--what-if {key}={value / UNITS[unit]:.3g}{unit}")
+    return " ".join(words)
+
+
+PARTS = {"size": Parts(_options, size)}
