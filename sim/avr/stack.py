@@ -1,8 +1,8 @@
 """How deep the firmware's stack can get, from its machine code: frames, calls, and interrupts.
 
 The compiler's own figures (-fstack-usage) name functions as they were before they were joined and
-split at link time; the machine code is what runs. Of the interrupts only that of a byte that came
-in may come upon another, the one of a step.
+split at link time; the machine code is what runs. One interrupt may come upon that of a step, and
+none upon another.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ _CALLERS = {"main": ("handler", "rule", "hal"), "permit": ("condition", "hal")}
 """Whose calls through a table go where; those of all others go to the hardware's functions."""
 
 
-_STEP, _BYTE_CAME = "__vector_11", "__vector_18"
+_STEP, _CONTACTS = "__vector_11", "__vector_5"
 
 
 class StackError(ValueError):
@@ -67,23 +67,20 @@ def read_functions(elf: Path) -> dict[int, Function]:
         ["avr-objdump", "-dC", str(elf)], capture_output=True, text=True, check=True
     ).stdout
     found: dict[int, Function] = {}
-    rows: list[tuple[int, str, str, int]] = []
-    heads: list[tuple[int, str]] = []
+    lines: list[tuple[int, str, str, int]] = []
     for line in listing.splitlines():
         if head := _HEAD.match(line):
-            heads.append((int(head[1], 16), head[2]))
-        elif row := _LINE.match(line):
-            target = int(row[4], 16) if row[4] else -1
-            rows.append((int(row[1], 16), row[2], row[3].strip(), target))
-    for at, name in heads:
-        found[at] = Function(name)
+            found[int(head[1], 16)] = Function(head[2])
+        elif shown := _LINE.match(line):
+            target = int(shown[4], 16) if shown[4] else -1
+            lines.append((int(shown[1], 16), shown[2], shown[3].strip(), target))
     starts = sorted(found)
+    ends = [at for at, *_ in lines[1:]] + [lines[-1][0] + 2]
     place = 0
-    for row, after in zip(rows, [*rows[1:], (rows[-1][0] + 2, "", "", -1)], strict=True):
-        while place + 1 < len(starts) and starts[place + 1] <= row[0]:
+    for (at, word, operands, target), end in zip(lines, ends, strict=True):
+        while place + 1 < len(starts) and starts[place + 1] <= at:
             place += 1
-        size = after[0] - row[0]
-        found[starts[place]].code.append(Instruction(row[0], size, row[1], row[2], row[3]))
+        found[starts[place]].code.append(Instruction(at, end - at, word, operands, target))
     for function in found.values():
         if not function.name.startswith(("__vectors", "__prologue", "__epilogue")):
             _Walk(function, found).go()
@@ -229,10 +226,11 @@ def deepest(functions: dict[int, Function]) -> tuple[Depth, Depth]:
         name: depth(at) for name, at in by_name.items() if re.match(r"__vector_\d+$", name)
     }
     worst = max(interrupts.values())
-    if _STEP in interrupts and _BYTE_CAME in interrupts:
-        step, byte = interrupts[_STEP], interrupts[_BYTE_CAME]
-        both = step.stack + _CALL_BYTES + byte.stack
-        worst = max(worst, Depth(both, (*step.way, *byte.way)))
+    step = interrupts.pop(_STEP, None)
+    interrupts.pop(_CONTACTS, None)
+    if step is not None and interrupts:
+        other = max(interrupts.values())
+        worst = max(worst, Depth(step.stack + _CALL_BYTES + other.stack, (*step.way, *other.way)))
     return (
         Depth(main.stack + _CALL_BYTES, main.way),
         Depth(worst.stack + _CALL_BYTES, worst.way),

@@ -1,7 +1,7 @@
 // The 8-bit board under the core: ATmega328P at 16 MHz. Promises:
 // - outputs are off from the first instruction, and the watchdog runs from the third;
 // - nothing waits: bytes, readings and steps go by interrupts, the memory is written at the start only;
-// - interrupts do not nest, but for bytes that come in during a slow step's; the main loop sleeps whenever it may.
+// - no interrupt comes upon another, but for short ones upon that of a slow step; the main loop sleeps when it may.
 #include "bench.h"
 
 #include <avr/interrupt.h>
@@ -55,7 +55,7 @@ static const uint16_t LONG_TICKS = 256;
 static void hal_pulse(void *) {
   BENCHD_STEP_PORT |= 1 << BENCHD_STEP_BIT;
   if (board.motion.ramp.interval >= LONG_TICKS) {
-    clock_let_bytes_in();
+    clock_let_others_in();
   }
 }
 

@@ -54,38 +54,22 @@ static void count_down() {
   compare_after(ticks);
 }
 
-// What may interrupt, kept while bytes alone may.
-static struct {
-  uint8_t pins, tick, steps, converter, sending;
-  bool kept;
-} others;
+static bool others_in;  // the step interrupt under way can be interrupted
 
-void clock_let_bytes_in() {
-  others.pins = PCICR;
-  others.tick = TIMSK0;
-  others.steps = TIMSK1;
-  others.converter = ADCSRA & (uint8_t)~(1 << ADIF);  // a flag written back as 1 would be gone
-  others.sending = UCSR0B;
-  others.kept = true;
+void clock_let_others_in() {
+  others_in = true;
   PCICR = 0;
-  TIMSK0 = 0;
-  TIMSK1 = 0;
-  ADCSRA = others.converter & (uint8_t)~(1 << ADIE);
-  UCSR0B = others.sending & (uint8_t)~(1 << UDRIE0);
+  TIMSK1 = 1 << TOIE1;
   sei();
 }
 
-static inline void keep_bytes_out() {
+static inline void keep_others_out() {
   cli();
-  if (!others.kept) {
-    return;
+  if (others_in) {
+    others_in = false;
+    PCICR = 1 << PCIE2;
+    TIMSK1 = (1 << TOIE1) | (1 << OCIE1A);
   }
-  others.kept = false;
-  PCICR = others.pins;
-  TIMSK0 = others.tick;
-  TIMSK1 = others.steps;
-  ADCSRA = others.converter & (uint8_t)~(1 << ADSC);
-  UCSR0B = others.sending;
 }
 
 ISR(TIMER1_COMPA_vect) {
@@ -94,7 +78,7 @@ ISR(TIMER1_COMPA_vect) {
     return;
   }
   const uint32_t ticks = core::step_due(board);
-  keep_bytes_out();
+  keep_others_out();
   if (ticks == 0) {
     TIMSK1 &= (uint8_t)~(1 << OCIE1A);
     bench_wake();

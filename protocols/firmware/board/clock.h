@@ -23,7 +23,8 @@ __attribute__((always_inline)) inline uint32_t clock_us() {
 // The next step is due this many half microseconds from now. With interrupts off.
 void clock_start_steps(uint16_t ticks);
 
-// From here to the end of the step interrupt bytes may come in, and nothing else. In the step interrupt.
-void clock_let_bytes_in();
+// From here on to its end the step interrupt lets in those that do not touch the feed: bytes, readings, the tick. Not
+// those of the contacts and of the next step.
+void clock_let_others_in();
 
 #endif

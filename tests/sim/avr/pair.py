@@ -211,7 +211,7 @@ class Pair:
             self.go(GRID_MS * self.rng.choice([1, 2, 5, 10]))
             self.any_line()
             self.go(GRID_MS)
-        self.go(200)
+        self.here()
 
     def reading(self) -> None:
         """Eye, air or supply change."""
@@ -235,7 +235,13 @@ class Pair:
             self.any_line()
             self.go(GRID_MS)
         self.rng.choice([self._stop, self._guard, self._silence])()
+        self.here()
+
+    def here(self) -> None:
+        """Say where the feed stands once it rests: where it stopped hangs on milliseconds."""
         self.go(300)
+        self.order("here", 0)
+        self.go(GRID_MS)
 
     def _stop(self) -> None:
         self.raw(frame(b"stop %d" % self.rng.randrange(2)))
