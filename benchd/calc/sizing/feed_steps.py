@@ -15,7 +15,7 @@ def step_way(lead_m: float, *, steps_per_turn: float, microsteps: float) -> floa
     Returns:     way : scalar, float [m]
     Raises:      Impossible: names the argument that is not above zero
     Source:      geometry
-    Example:     lead 8 mm, 200 steps, 16 microsteps: 2.5 um, 400 steps per mm, computed with pint.
+    Example:     lead 8 mm, 200 steps, 16 microsteps: 2.5 um, 400 steps per mm, by hand.
     """
     positive(lead_m=lead_m, steps_per_turn=steps_per_turn, microsteps=microsteps)
     return lead_m / (steps_per_turn * microsteps)
@@ -30,7 +30,7 @@ def mass_per_way(bore_m: float, *, density_kg_m3: float) -> float:
     Returns:     mass per way : scalar, float [kg/m]
     Raises:      Impossible: names the argument that is not above zero
     Source:      mass is kept
-    Example:     25 mm bore, 1 mm, 1.2 g/cm3: 0.58905 g, computed with pint.
+    Example:     25 mm bore, 1 mm, 1.2 g/cm3: 0.58905 g, by hand.
     """
     positive(density_kg_m3=density_kg_m3)
     return disc_area(bore_m) * density_kg_m3

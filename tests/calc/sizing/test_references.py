@@ -25,7 +25,6 @@ ELSEWHERE = {
     "start_delay.start_delay": "test_numeric",
     "cylinder.push_force": "a table of its own",
     "cylinder.pull_force": "a table of its own",
-    "period.shortest": "",
 }
 """Calculations that are held to a numerical method or to a table of their own."""
 
@@ -83,7 +82,7 @@ def table(name: str) -> list[dict[str, float]]:
 
 
 def test_cylinder_forces_are_those_of_the_table() -> None:
-    """Bores and rods of ISO 6432 and ISO 15552; p x A computed with pint 0.25.3."""
+    """Bores and rods of ISO 6432 and ISO 15552; p x A, recomputed elsewhere."""
     rows = table("cylinder-theoretical-force.csv")
     assert len(rows) > 5
     for row in rows:
