@@ -202,6 +202,8 @@ class Pair:
 
     def pin(self) -> None:
         """A contact changes for a while, and goes back."""
+        if any(talk.board.valve_on or talk._plan for talk in self.both):
+            self.go(1500)  # a cutter under way moves its contacts by itself, at times of its own
         names = ("guard", "stop", "ends", "home", "far", "forward", "reverse", "button")
         name = self.rng.choice(names)
         rest = name in ("guard", "stop", "ends", "home")

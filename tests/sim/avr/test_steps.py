@@ -1,0 +1,67 @@
+"""Every pulse counts: whatever interrupts a move, the board's position is what went out."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from protocols.framing import frame
+from protocols.messages import Clear, Drive, Here, Moved
+from tests.sim.avr.avr_talk import AvrTalk
+
+pytestmark = pytest.mark.slow
+
+MOVES = 1000
+
+
+def interrupt(talk: AvrTalk, rng: random.Random) -> None:
+    """Do one of the things that end a move before its time, or nothing."""
+    match rng.randrange(6):
+        case 0 | 1:
+            talk.board.rx(frame(b"stop 0"))
+        case 2:
+            talk.board.rx(frame(b"stop 1"))
+        case 3 | 4:
+            name = rng.choice(["guard", "stop"])
+            edge = talk.board.cycle + rng.randrange(1600)
+            talk.board.pin_at(edge, name, False)
+            talk.board.pin_at(edge + 16_000 * rng.randint(1, 5), name, True)
+            talk.board.run_until_cycle(edge + 16_000 * 6)
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_positions_are_exact_after_interrupted_moves(seed: int, part: int) -> None:
+    rng = random.Random(seed + part)
+    talk = AvrTalk("guard", "stop", "eye", "local", speed_max=20_000, accel=400_000,
+                   stop_decel=400_000)  # fmt: skip
+    talk.wake()
+    interrupted = 0
+    for _ in range(MOVES // 4):
+        began = talk.board.steps
+        speed = rng.choice([200, 1000, 5000, 20_000])
+        distance = rng.choice([1, -1]) * rng.randint(1, speed // 5)
+        start = len(talk.heard)
+        talk.move(0, distance, speed)
+        talk.board.run_until_cycle(talk.board.cycle + rng.randrange(16_000 * 200))
+        interrupt(talk, rng)
+        talk.until(lambda start=start: bool(talk.of(Moved, start)), 20_000)  # type: ignore[misc]
+        moved = talk.of(Moved, start)[-1]
+        went = talk.board.steps - began
+        # The direction line is low in reverse (limit `direction` 0).
+        assert moved.position == went
+        interrupted += went != distance
+        assert 0 <= went * (1 if distance > 0 else -1) <= abs(distance)
+        talk.pins(guard=True, stop=True)
+        talk.run(30)
+        recover(talk)
+    assert interrupted > MOVES // 4 // 3
+    assert talk.board.overruns == 0
+
+
+def recover(talk: AvrTalk) -> None:
+    """Ready for the next move, at position 0."""
+    for number in (1, 2, 18):
+        talk.do(Clear, number)
+    talk.do(Drive, 1)
+    talk.do(Here, 0)
