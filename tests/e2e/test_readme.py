@@ -20,6 +20,7 @@ ANSWERS: dict[str, list[str]] = {
     "clear IL-15": ["--name", "reader", "--words", "forward,hardware,wired"],
     "jog +0.5mm": ["--yes"],
     "cut": ["--yes"],
+    "size": ["bench.yaml", "masa.yaml"],
     "tube in": ["T1", "--yes"],
     "portion": ["masa.yaml", "--yes"],
     "series": ["masa.yaml", "--count", "1", "--every", "6s", "--yes"],
