@@ -13,7 +13,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet
 
 from benchd.analysis import archive_format as form
-from benchd.analysis.export_blocks import Block, blocks_of
+from benchd.analysis.blocks import Block, blocks_of
 from benchd.analysis.export_files import whole_file
 from benchd.analysis.integrity import check
 from benchd.analysis.reader import JournalReader, JournalState
@@ -126,6 +126,9 @@ def _words(reader: JournalReader) -> dict[str, str]:
     seals = reader.seals_at_end(1)
     first = next(iter(reader.seals()))
     state = reader.state()
+    times = form.CommitTimes()
+    for seal in reader.seals():
+        times.add(seal)
     words = {
         form.VERSION: str(form.ARCHIVE_VERSION),
         form.HEAD: seals[0].hash.hex(),
@@ -133,6 +136,7 @@ def _words(reader: JournalReader) -> dict[str, str]:
         form.COMMITS: str(seals[0].n),
         form.STATE: state,
         form.FIRST_US: str(first.wall_us),
+        form.TIMES: times.digest(),
         **{form.META_PREFIX + key: value for key, value in reader.meta.items()},
     }
     if state is JournalState.CLOSED:

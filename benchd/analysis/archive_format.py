@@ -8,6 +8,7 @@ anew and compares the last with the head that the archive names.
 
 from __future__ import annotations
 
+import hashlib
 import sqlite3
 import tempfile
 from collections import defaultdict
@@ -41,6 +42,7 @@ ARCHIVE_VERSION = 1
 # Keys of the file's key-value metadata; the meta of the journal follows under its own prefix.
 VERSION, HEAD, ENTRIES, COMMITS = "archive_version", "head", "entries", "commits"
 STATE, FIRST_US, CLOSED_US = "state", "first_commit_us", "closing_commit_us"
+TIMES = "commit_times"
 META_PREFIX = "meta."
 
 VALUES = tuple(f"v{i}" for i in range(1, VALUE_COUNT_MAX + 1))
@@ -71,6 +73,7 @@ class ArchiveFacts(NamedTuple):
     head: str
     first_us: int
     closed_us: int | None
+    times: str
 
 
 class Part(NamedTuple):
@@ -112,6 +115,8 @@ def _facts(path: Path, pairs: Mapping[bytes, bytes]) -> ArchiveFacts:
                 f"{path.name} was archived by a later version (archive {version}; this program "
                 f"knows {ARCHIVE_VERSION}). Use that version."
             )
+        if (words[STATE] == JournalState.CLOSED) != (CLOSED_US in words):
+            raise ValueError("its state and its last seal do not go together")
         at = len(META_PREFIX)
         return ArchiveFacts(
             path=path,
@@ -123,6 +128,7 @@ def _facts(path: Path, pairs: Mapping[bytes, bytes]) -> ArchiveFacts:
             head=words[HEAD],
             first_us=int(words[FIRST_US]),
             closed_us=int(words[CLOSED_US]) if CLOSED_US in words else None,
+            times=words[TIMES],
         )
     except (KeyError, ValueError) as error:
         raise JournalError(f"{path.name} is no archive of a journal, or is damaged.") from error
@@ -136,14 +142,22 @@ def parts(path: Path) -> Iterator[Part]:
     with _file(path) as file:
         facts = _facts(path, file.metadata.metadata or {})
         views = views_of_meta(facts.meta)
-        sealing = _Sealing(facts)
+        sealing, times = _Sealing(facts), CommitTimes()
+        times.add(sealing.seal)
         yield Part([], [sealing.seal])
         for table in file.iter_batches(BLOCK):
             rows = _rows(table, views)
-            yield Part(rows, list(sealing.take(rows, table["commit_after_us"].to_pylist())))
+            seals = list(sealing.take(rows, table["commit_after_us"].to_pylist()))
+            times.add(*seals)
+            yield Part(rows, seals)
         if facts.closed_us is not None:
-            yield Part([], [sealing.close(facts.closed_us)])
+            times.add(sealing.close(facts.closed_us))
+            yield Part([], [sealing.seal])
     seal = sealing.seal
+    if times.digest() != facts.times:
+        raise JournalError(
+            f"{path.name} is not as it was archived: the times of its commits were changed."
+        )
     if (seal.hash.hex(), seal.n, seal.last) != (facts.head, facts.commits, facts.entries):
         raise JournalError(
             f"{path.name} is not as it was archived: its entries do not come to the head it names."
@@ -212,6 +226,21 @@ class CommitClock:
         first_us = self._opened_us + (self._first_ns - self._start_ns) // 1000
         self._first_ns = None
         return first_us
+
+
+class CommitTimes:
+    """A digest over the times of day of all seals, which the journal's own hash leaves out."""
+
+    def __init__(self) -> None:
+        self._hash = hashlib.sha256()
+
+    def add(self, *seals: Seal) -> None:
+        """Take further seals, in order."""
+        self._hash.update("".join(f"{seal.wall_us}\n" for seal in seals).encode())
+
+    def digest(self) -> str:
+        """64 hexadecimal digits over all seals so far."""
+        return self._hash.hexdigest()
 
 
 class _Sealing:

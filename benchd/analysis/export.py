@@ -13,9 +13,9 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from benchd.analysis.export_blocks import NONE, Blocks, Signals
 from benchd.analysis.export_columns import EXPORTS, Column
 from benchd.analysis.export_records import Weights, portion_row, weight_row
+from benchd.analysis.export_signals import NONE, Blocks, Signals
 from benchd.analysis.export_times import Prelude
 from benchd.analysis.export_words import LineWords
 from benchd.analysis.reader import JournalReader
@@ -195,9 +195,10 @@ class _Told:
         spec = m.BY_CODE.get(view.kind)
         if spec is not None and spec.cls.__struct_fields__ == view.columns:
             return self._lines.of(view.kind, values)
-        name = "lease returned" if view.kind == ledger.RENEW else view.name
+        if view.kind == ledger.RENEW:
+            return ["lease returned"] * len(values[0])
         rows = zip(*(column.to_pylist() for column in values), strict=True)
-        return [f"{name} {' '.join(map(str, row))}" for row in rows]
+        return [f"{view.name} {' '.join(map(str, row))}" for row in rows]
 
     def _text(self, view: View, signals: Signals, at: int) -> tuple[str, str]:
         """Words and content of an entry that is text."""

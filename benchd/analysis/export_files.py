@@ -41,9 +41,10 @@ class Csv:
     """CSV after RFC 4180: CRLF after each record, texts quoted, nothing between two commas where
     there is no value."""
 
-    def __init__(self, file: IO[bytes], schema: pa.Schema) -> None:
+    def __init__(self, file: IO[bytes], schema: pa.Schema, json_columns: frozenset[str]) -> None:
         self._file = file
         self._schema = schema
+        self._on_one_line = json_columns
         self._put(pa.RecordBatch.from_pylist([], schema=schema), header=True)
 
     def write(self, table: pa.RecordBatch) -> None:
@@ -55,8 +56,9 @@ class Csv:
 
     def _put(self, table: pa.RecordBatch, *, header: bool) -> None:
         columns = []
-        for column in _with_iso_times(table).columns:
-            if pa.types.is_string(column.type):
+        table = _with_iso_times(table)
+        for name, column in zip(self._schema.names, table.columns, strict=True):
+            if pa.types.is_string(column.type) and name not in self._on_one_line:
                 column = pc.replace_substring(column, "\n", _NEWLINE_STAND_IN)
             columns.append(column)
         sink = pa.BufferOutputStream()
@@ -129,7 +131,7 @@ class Parquet:
 def writer_of(form: str, file: IO[bytes], schema: pa.Schema, json: frozenset[str]) -> Writer:
     """The writer of a form: "csv", "jsonl" or "parquet". `json`: columns whose text is JSON."""
     if form == "csv":
-        return Csv(file, schema)
+        return Csv(file, schema, json)
     return Parquet(file, schema) if form == "parquet" else JsonLines(file, schema, json)
 
 

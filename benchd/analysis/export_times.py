@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import msgspec
 import numpy as np
 
+from benchd.analysis.blocks import blocks_of
 from benchd.analysis.reader import JournalReader
 from benchd.core import ledger
 from benchd.core.clock_map import WRAP_US
@@ -40,8 +41,9 @@ class Prelude:
         self._numbers: list[tuple[int, int]] = []
         self._start(reader)
         try:
-            for n, entry in reader.entries(kinds=PRELUDE):
-                self._take(n, entry.t_ns, entry.kind, entry.text or "")
+            for block in blocks_of(reader, PRELUDE):
+                for at, text in block.texts.items():
+                    self._take(int(block.n[at]), int(block.t_ns[at]), int(block.kind[at]), text)
         except (msgspec.MsgspecError, KeyError, TypeError, ValueError) as error:
             raise JournalError(
                 f"An entry of this journal cannot be read by this version ({error}); its tables "

@@ -30,8 +30,13 @@ def _values(data: dict[str, Any]) -> str:
 
 
 def _short(value: object) -> str:
-    text = value if isinstance(value, str) else json.dumps(value)
+    text = value if isinstance(value, str) else _plain(value)
     return text if len(text) <= VALUE_WIDTH else f"{text[: VALUE_WIDTH - 3]}..."
+
+
+def _plain(value: object) -> str:
+    # A whole number is itself in JSON, and most values are.
+    return str(value) if type(value) is int else json.dumps(value)
 
 
 def _weight(data: dict[str, Any]) -> str:

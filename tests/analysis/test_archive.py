@@ -271,6 +271,9 @@ def altered(made: Path, words: dict[str, str]) -> None:
         ({form.HEAD: "00"}, "is not as it was archived"),
         ({form.ENTRIES: "7"}, "is not as it was archived"),
         ({"meta.bench": "south"}, "is not as it was archived"),
+        ({form.FIRST_US: "5"}, "the times of its commits were changed"),
+        ({form.CLOSED_US: "5"}, "the times of its commits were changed"),
+        ({form.STATE: "cut short"}, "is no archive of a journal, or is damaged"),
         ({form.STATE: "open-ish"}, "is no archive of a journal, or is damaged"),
     ],
 )

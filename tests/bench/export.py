@@ -41,14 +41,17 @@ import resource, subprocess, sys, time
 began_s = time.perf_counter()
 subprocess.run([sys.executable, *sys.argv[1:]], stdout=subprocess.DEVNULL, check=True)
 took_s = time.perf_counter() - began_s
-print(took_s, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss)
+used = resource.getrusage(resource.RUSAGE_CHILDREN)
+print(took_s, used.ru_utime + used.ru_stime, used.ru_maxrss)
 """
 
 
 class Run(NamedTuple):
-    """One program run to its end: how long it took, and its largest memory."""
+    """One program run to its end: how long it took, for how long it had a core, and its largest
+    memory. The first two are far apart on a busy machine."""
 
     seconds: float
+    cpu_s: float
     peak_mb: float
 
 
@@ -57,8 +60,8 @@ def run(*words: str) -> Run:
     done = subprocess.run(
         [sys.executable, "-c", LAUNCHER, *words], capture_output=True, text=True, check=True
     )
-    seconds, peak = done.stdout.split()
-    return Run(float(seconds), float(peak) / (1e6 if sys.platform == "darwin" else 1e3))
+    seconds, cpu_s, peak = map(float, done.stdout.split())
+    return Run(seconds, cpu_s, peak / (1e6 if sys.platform == "darwin" else 1e3))
 
 
 def floor(journal: Path) -> Run:
