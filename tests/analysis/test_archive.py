@@ -322,6 +322,7 @@ def chain(folder: Path, count: int = 3) -> list[Path]:
     return made
 
 
+@pytest.mark.slow
 def test_a_folder_hangs_together_over_its_archives(tmp_path: Path) -> None:
     first, second, third = chain(tmp_path)
     archive(first)

@@ -149,6 +149,7 @@ def test_events_alone_leave_the_steady_traffic_out(bench_journal: Path) -> None:
     assert {"line_phase", "portion", "weight", "trip", "note"} <= kinds
 
 
+@pytest.mark.slow
 def test_a_person_understands_the_texts(bench_journal: Path) -> None:
     texts = [(row["kind"], row["text"]) for row in rows_of(bench_journal, "events")]
     for kind, text in (
