@@ -99,10 +99,18 @@ static void drive_pin(Chip *chip, int port, int bit, int level) {
   raise_pin(chip, port, bit, level);
 }
 
+static void end_hang(Chip *chip) {
+  if (chip->hang_end != NEVER) {
+    memcpy(chip->avr->flash + chip->hang_at, chip->hung, 2);
+    chip->hang_end = NEVER;
+  }
+}
+
 // A reset clears the pin registers, and a level that is raised again without a change is filtered out. Outputs float,
 // and their resistors pull them down.
 static void after_reset(Chip *chip) {
   chip->was_reset = 0;
+  end_hang(chip);
   chip->reasons |= STOP_RESET;
   for (int which = 0; which < OUTPUTS; ++which) {
     on_output(chip, which, 0);
@@ -314,8 +322,7 @@ static void transmit(Chip *chip) {
 static void watch_hang(Chip *chip) {
   avr_t *avr = chip->avr;
   if (avr->cycle >= chip->hang_end) {
-    memcpy(avr->flash + chip->hang_at, chip->hung, 2);
-    chip->hang_end = NEVER;
+    end_hang(chip);
   }
   const int outside = avr->pc < chip->hang_from || avr->pc >= chip->hang_to;
   if (chip->hang_cycles == 0 || outside || avr->interrupts.running_ptr != 0 || avr->state != cpu_Running) {

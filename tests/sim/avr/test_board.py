@@ -95,6 +95,23 @@ def test_a_main_loop_that_hangs_is_restarted_by_the_watchdog() -> None:
     assert booted(board.tx()).cause == "watchdog"
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("cycles", range(0, 6000, 1733))
+def test_a_reset_ends_a_hang_wherever_it_was(cycles: int) -> None:
+    """The loop hangs where its next pass begins; whichever place that is, the restart runs on."""
+    board = AvrBoard()
+    board.set_inputs(SAFE_PINS)
+    board.run_until_cycle(30_000 * 16 + cycles)
+    board.tx()
+    board.hang(10_000)
+    board.run_for(20_000, stop=0)
+    board.reset(1)
+    board.run_for(300_000, stop=0)
+    heard = messages(board.tx())
+    assert [m.cause for m in heard if isinstance(m, Bench)] == [CAUSES[1]]
+    assert sum(isinstance(m, Beat) for m in heard) >= 2
+
+
 @pytest.mark.parametrize(
     ("copies", "boot"),
     [
