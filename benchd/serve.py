@@ -76,6 +76,7 @@ class Daemon:
         self._link_state = ""
         self._journal_text = ""
         """Why there is no journal now, in words; empty while there is one."""
+        self._journal: JournalFile
         self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
 
     def open_app(self) -> None:
@@ -102,12 +103,12 @@ class Daemon:
         self._store_path = journal_path(self.folder, clock.wall_us(), secrets.token_hex(4))
 
         def committed(n: int) -> None:
-            self._from_thread(lambda: self._committed(n))
+            self._from_thread(lambda: self._committed(journal, n))
 
         def fault(reason: str) -> None:
             self._from_thread(lambda: self._journal_fault(reason))
 
-        return JournalFile.create(
+        journal = JournalFile.create(
             self._store_path,
             meta=meta,
             views=ledger.views(),
@@ -117,6 +118,8 @@ class Daemon:
             # Only the first is waited for: nothing is served yet.
             wait=not self._journal_text,
         )
+        self._journal = journal
+        return journal
 
     def _from_thread(self, do: Callable[[], None]) -> None:
         with contextlib.suppress(
@@ -134,9 +137,11 @@ class Daemon:
     def _journal_again(self) -> None:
         self.app.reopen_journal(clock.boottime_ns())
 
-    def _committed(self, n: int) -> None:
+    def _committed(self, journal: JournalFile, n: int) -> None:
+        if journal is not self._journal:
+            return  # A late one of the file before; its numbers mean nothing in this one.
         self.app.on_committed(n, clock.boottime_ns())
-        if self._journal_text:
+        if self._journal_text and self.app.state.journal_ok:
             self._journal_text = ""
             self.app.store_name = self._store_path.name
             self.say(f"The journal goes on in {self._store_path}.")
