@@ -8,7 +8,8 @@ import msgspec
 
 from protocols.status import Abnormal
 from tests.cli.conftest import Outcome
-from tests.cli.fake_daemon import STATUS, FakeDaemon, Refusal
+from tests.cli.fake_daemon import FakeDaemon, Refusal
+from tests.quiet_status import STATUS
 
 Benchd = Callable[..., Outcome]
 UP = msgspec.to_builtins(

@@ -16,7 +16,8 @@ from benchd.io import paths
 from protocols import requests
 from protocols.status import Abnormal, SeriesStatus
 from tests.cli.conftest import Outcome
-from tests.cli.fake_daemon import STATUS, FakeDaemon, Refusal
+from tests.cli.fake_daemon import FakeDaemon, Refusal
+from tests.quiet_status import STATUS
 
 Benchd = Callable[..., Outcome]
 NOW = "Now barrel 8 N low; air 2.0 bar live; coils drive live, valve off."

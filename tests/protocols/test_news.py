@@ -11,7 +11,8 @@ import pytest
 
 from protocols import news, senml
 from protocols.news import Counts, Head, Place
-from protocols.status import Abnormal, BenchStatus, SeriesStatus
+from protocols.status import Abnormal, SeriesStatus
+from tests.quiet_status import STATUS
 
 PLACE = "journal|row|after-journal|after-row"
 ROOT = Path(__file__).resolve().parents[2]
@@ -19,48 +20,18 @@ AT_S = 1_800_000_000.5
 HERE = Place("20270115T080000.000000Z-0a1b2c3d", 120)
 BEFORE = Place("20270115T080000.000000Z-0a1b2c3d", 90)
 
-STATUS = BenchStatus(
-    bench="maize",
+TRIPPED = msgspec.structs.replace(
+    STATUS,
     state="TRIPPED",
-    phase="",
-    waits_for="",
-    barrel="8 N low",
-    air="2.0 bar live",
-    coils="drive live, valve off",
     not_watched=("guard", "thrust"),
-    position_m=0.05,
-    position_known=True,
-    tube="T7",
-    tube_left_portions=9,
-    tube_left_m=0.14,
-    dough="masa",
-    aim_kg=0.03,
-    portion=3,
-    last=None,
-    series=None,
     unweighed=(2, 3),
-    mean_kg=None,
-    n_weighed=0,
-    thrust_n=8.0,
-    air_pa=2e5,
-    supply_v=5.0,
     eye_counts=341,
     eye_sees=False,
-    eye_taught=(120, 640),
-    pins={"guard": True},
     abnormals=(
         Abnormal("IL-09", 3, "dough gone", "", "", 1, True, "ack"),
         Abnormal("IL-30", 1, "times doubtful", "", "", 1, False, "auto"),
     ),
-    link_age_s=0.05,
-    controller="",
-    board="firmware 0.1.0",
-    clock_error_s=0.0005,
-    lines_bad=0,
     samples_lost=1,
-    journal="a.journal",
-    journal_ok=True,
-    now_ns=1,
 )
 
 # As `benchd.core.portion_record` makes it, of a bench without air and supply sensors.
@@ -186,7 +157,7 @@ def test_a_record_of_another_version_still_goes_out(kind: str) -> None:
 
 
 def test_the_state_says_what_is_not_watched_and_what_stops() -> None:
-    got = values(news.state("b/state", HERE, AT_S, STATUS, Counts(waiting=4, dropped=2)))
+    got = values(news.state("b/state", HERE, AT_S, TRIPPED, Counts(waiting=4, dropped=2)))
     assert got["b/state/word"] == "TRIPPED"
     assert got["b/state/not-watched"] == "guard, thrust"
     assert got["b/state/stops"] == "IL-09"
@@ -208,7 +179,7 @@ def test_the_state_says_what_is_not_watched_and_what_stops() -> None:
 
 def test_the_state_of_a_series_and_of_a_bench_without_an_eye() -> None:
     series = SeriesStatus(3, None, 4.6, 1.0, True, False, "IL-09: dough gone")
-    status = msgspec.structs.replace(STATUS, series=series, eye_counts=None, eye_sees=None)
+    status = msgspec.structs.replace(TRIPPED, series=series, eye_counts=None, eye_sees=None)
     got = values(news.state("b/state", HERE, AT_S, status, Counts()))
     assert got["b/state/series/made"] == (3, "count")
     assert got["b/state/series/every"] == (4.6, "s")
@@ -220,7 +191,7 @@ def test_the_state_of_a_series_and_of_a_bench_without_an_eye() -> None:
 
 def test_the_state_carries_the_head_of_the_journal() -> None:
     head = Head("20270115T080000.000000Z-0a1b2c3d", 130, "ab" * 32)
-    got = values(news.state("b/state", HERE, AT_S, STATUS, Counts(), head))
+    got = values(news.state("b/state", HERE, AT_S, TRIPPED, Counts(), head))
     assert got["b/state/head/journal"] == head.journal
     assert got["b/state/head/row"] == (130, "count")
     assert got["b/state/head/hash"] == "ab" * 32
@@ -236,7 +207,7 @@ def test_the_guide_explains_every_name() -> None:
     page = (ROOT / "benchd" / "guide" / "mqtt.md").read_text("utf-8")
     series = SeriesStatus(3, 12, 4.6, 1.0, True, False, "IL-09: dough gone")
     status = msgspec.structs.replace(
-        STATUS, phase="push", waits_for="x", series=series, mean_kg=0.03
+        TRIPPED, phase="push", waits_for="x", series=series, mean_kg=0.03
     )
     every: dict[str, Any] = {
         "portion": {**PORTION, "air_pa": {"min": 1.0, "at_cut": 1.0}, "supply_v": {"min": 5.0}},

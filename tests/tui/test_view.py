@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from protocols.status import Abnormal, BenchStatus, BrokerStatus, LastPortion, SeriesStatus
+from tests.quiet_status import STATUS
 from tui import view
 
 GONE = Abnormal(
@@ -23,44 +24,25 @@ GONE = Abnormal(
     reset="ack",
 )
 
-READY = BenchStatus(
-    bench="maize",
-    state="READY",
+READY = msgspec.structs.replace(
+    STATUS,
     phase="none",
-    waits_for="",
     barrel="214 N loaded",
-    air="2.0 bar live",
-    coils="drive live, valve off",
-    not_watched=(),
     position_m=0.0873,
-    position_known=True,
-    tube="T7",
-    tube_left_portions=9,
     tube_left_m=0.112,
-    dough="masa",
     aim_kg=0.030,
     portion=14,
     last=LastPortion(14, "normal", "complete", 0.0302),
-    series=None,
     unweighed=(12, 13),
     mean_kg=0.03005,
     n_weighed=11,
     thrust_n=214.4,
     air_pa=2.0e5,
     supply_v=5.01,
-    eye_counts=640,
-    eye_sees=True,
-    eye_taught=(120, 640),
-    pins={"guard": True},
-    abnormals=(),
     link_age_s=0.1,
-    controller="",
     board="host 0.1.0 boot 3",
     clock_error_s=0.0004,
-    lines_bad=0,
-    samples_lost=0,
     journal="maize-1",
-    journal_ok=True,
     now_ns=13_000_000_000,
 )
 
