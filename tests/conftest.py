@@ -5,10 +5,15 @@ from __future__ import annotations
 import os
 import secrets
 import zlib
-from collections.abc import Generator
+from collections.abc import Generator, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from tests.mosquitto import Mosquitto, Watcher
 
 IN_CI = os.environ.get("CI") == "true"
 STRICT_TIME = os.environ.get("BENCHD_STRICT_TIME") == "1"
@@ -33,6 +38,28 @@ def seed(request: pytest.FixtureRequest) -> int:
     if IN_CI:
         return zlib.crc32(request.node.nodeid.encode())
     return secrets.randbits(32)
+
+
+@pytest.fixture
+def broker(tmp_path: Path) -> Iterator[Mosquitto]:
+    """A broker of this test's own."""
+    from tests.mosquitto import Mosquitto
+
+    folder = tmp_path / "broker"
+    folder.mkdir()
+    broker = Mosquitto(folder)
+    yield broker
+    broker.end()
+
+
+@pytest.fixture
+def watcher(broker: Mosquitto) -> Iterator[Watcher]:
+    """One who hears what that broker is given."""
+    from tests.mosquitto import Watcher
+
+    watcher = Watcher(broker.port)
+    yield watcher
+    watcher.end()
 
 
 @pytest.hookimpl(wrapper=True)

@@ -6,7 +6,6 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -17,22 +16,6 @@ from tests.mosquitto import WAIT_S, Mosquitto, Watcher
 pytestmark = pytest.mark.slow
 
 SECRET = "masa-harina-0815"
-
-
-@pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    broker = Mosquitto(folder)
-    yield broker
-    broker.end()
-
-
-@pytest.fixture
-def watcher(broker: Mosquitto) -> Iterator[Watcher]:
-    watcher = Watcher(broker.port)
-    yield watcher
-    watcher.end()
 
 
 def name_broker(bench: RealBench, port: int) -> None:

@@ -23,22 +23,6 @@ MakeRig = Callable[..., Rig]
 
 
 @pytest.fixture
-def broker(tmp_path: Path) -> Iterator[Mosquitto]:
-    folder = tmp_path / "broker"
-    folder.mkdir()
-    broker = Mosquitto(folder)
-    yield broker
-    broker.end()
-
-
-@pytest.fixture
-def watcher(broker: Mosquitto) -> Iterator[Watcher]:
-    watcher = Watcher(broker.port)
-    yield watcher
-    watcher.end()
-
-
-@pytest.fixture
 def make_rig(tmp_path: Path, broker: Mosquitto) -> Iterator[MakeRig]:
     rigs: list[Rig] = []
 
