@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from benchd.cli.command import OK, Parts, Wrong, say
-from benchd.cli.judging import NO_WEIGHTS, add_journals, read
+from benchd.cli.judging import NO_WEIGHTS, add_named_journals, read
 
 if TYPE_CHECKING:
     from benchd.analysis.weighed import Made
@@ -32,16 +32,6 @@ class Run(NamedTuple):
     first_stroke_m: float
     committed: int
     """Portions made since the last weighed one: what is changed now comes after them."""
-
-
-def _options(parser: argparse.ArgumentParser) -> None:
-    add_journals(parser)
-    parser.add_argument(
-        "journals",
-        nargs="*",
-        metavar="journal",
-        help="paths, or starts of their names; the newest if not given",
-    )
 
 
 def advise(options: argparse.Namespace) -> int:
@@ -188,4 +178,4 @@ def why_text(told: Proposal, aim_kg: float, stroke_m: float) -> str:
     )
 
 
-PARTS = {"advise": Parts(_options, advise)}
+PARTS = {"advise": Parts(add_named_journals, advise)}

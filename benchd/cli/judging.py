@@ -42,7 +42,8 @@ def add_journals(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
-def _options(parser: argparse.ArgumentParser) -> None:
+def add_named_journals(parser: argparse.ArgumentParser) -> None:
+    """Add those options, and the journals that are named one by one."""
     add_journals(parser)
     parser.add_argument(
         "journals",
@@ -50,6 +51,10 @@ def _options(parser: argparse.ArgumentParser) -> None:
         metavar="journal",
         help="paths, or starts of their names; the newest if not given",
     )
+
+
+def _options(parser: argparse.ArgumentParser) -> None:
+    add_named_journals(parser)
     parser.add_argument("--tube", metavar="NAME", help="only this tube")
     parser.add_argument(
         "--within",

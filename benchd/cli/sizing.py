@@ -89,9 +89,24 @@ def _mistakes(options: argparse.Namespace, sentences: Sequence[str]) -> int:
     return WRONG
 
 
+def _code(lines: Sequence[Line]) -> int:
+    from benchd.calc.sizing.base import RED
+
+    return WRONG if any(line.state == RED for line in lines) else OK
+
+
+def _say_cautions(lines: Sequence[Line]) -> None:
+    """Say what comes before every sheet: cautions, and what falls short."""
+    from benchd.cli import sizing_text as text
+
+    caution("size")
+    _say_all(text.cautions(lines))
+    _say_all(text.red(lines))
+
+
 def _sheet(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import ROWS
-    from benchd.calc.sizing.base import RED, hangs, work_out
+    from benchd.calc.sizing.base import hangs, work_out
     from benchd.cli import sizing_text as text
     from benchd.config.sizing_inputs import inputs_of
 
@@ -99,13 +114,11 @@ def _sheet(options: argparse.Namespace, cards: Cards) -> int:
     lines = work_out(ROWS, inputs)
     _plot(options, inputs)
     found = hangs(ROWS, inputs, lines)
-    code = WRONG if any(line.state == RED for line in lines) else OK
+    code = _code(lines)
     if options.json:
         say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
         return code
-    caution("size")
-    _say_all(text.cautions(lines))
-    _say_all(text.red(lines))
+    _say_cautions(lines)
     _say_all(text.parts(lines, inputs, short=options.short))
     _say_all(text.unknown(lines))
     _say_all(text.guesses(found, inputs))
@@ -194,7 +207,7 @@ def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str
 
 def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import ROWS
-    from benchd.calc.sizing.base import RED, work_out
+    from benchd.calc.sizing.base import work_out
     from benchd.cli import sizing_text as text
     from benchd.config.sizing_inputs import inputs_of
 
@@ -202,14 +215,12 @@ def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     then = inputs_of(other)
     before, after = work_out(ROWS, inputs_of(cards)), work_out(ROWS, then)
     _plot(options, then)
-    code = WRONG if any(line.state == RED for line in after) else OK
+    code = _code(after)
     if options.json:
         now = _as_json(before, inputs_of(cards))
         say(json.dumps({"what_if": said, "now": now, "then": _as_json(after, then)}))
         return code
-    caution("size")
-    _say_all(text.cautions(after))
-    _say_all(text.red(after))
+    _say_cautions(after)
     say("")
     say(f"with {', '.join(said)}")
     _say_all(text.side_by_side(before, after))
@@ -219,7 +230,7 @@ def _what_if(options: argparse.Namespace, cards: Cards) -> int:
 
 def _backwards(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import BACKWARDS
-    from benchd.calc.sizing.base import RED, Input, hangs, work_out
+    from benchd.calc.sizing.base import Input, hangs, work_out
     from benchd.cli import sizing_text as text
     from benchd.config.sizing_inputs import inputs_of
 
@@ -229,13 +240,11 @@ def _backwards(options: argparse.Namespace, cards: Cards) -> int:
     }
     lines = work_out(BACKWARDS, inputs)
     found = hangs(BACKWARDS, inputs, lines)
-    code = WRONG if any(line.state == RED for line in lines) else OK
+    code = _code(lines)
     if options.json:
         say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
         return code
-    caution("size")
-    _say_all(text.cautions(lines))
-    _say_all(text.red(lines))
+    _say_cautions(lines)
     say("")
     say(f"for {options.mass * 1e3:g} g, {options.thickness * 1e3:g} mm thick")
     _say_all(text.sheet(lines, text.units_of(inputs, lines), short=options.short))
