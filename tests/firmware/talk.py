@@ -159,6 +159,12 @@ class Talk:
         self._move_cutter()
         self._listen()
 
+    def hang_cutter(self) -> None:
+        """From now on the cutter stands between its ends, whatever its valve does."""
+        self.cutter_works = False
+        self._plan = []
+        self.pin("far", False)
+
     def _move_cutter(self) -> None:
         now_us = self.now_us
         if self.board.valve_on != self._valve_on:

@@ -96,9 +96,7 @@ def test_il_07_home_switch_that_never_stays_on() -> None:
     talk.plan(draw_back=0)
     talk.start()
     talk.until(lambda: PHASES[talk.beat().phase] == "return")
-    talk.cutter_works = False
-    talk._plan = []
-    talk.pin("far", False)
+    talk.hang_cutter()
     while not talk.of(Ended):
         talk.board.hang(1)
         talk.pin("home", False)
@@ -116,9 +114,7 @@ def test_il_07_waits_for_a_switch_that_came_at_the_last_moment() -> None:
     talk.plan(draw_back=0)
     talk.start()
     talk.until(lambda: PHASES[talk.beat().phase] == "return")
-    talk.cutter_works = False
-    talk._plan = []
-    talk.pin("far", False)
+    talk.hang_cutter()
     talk.run_to(talk.of(Phase)[-1].t_us + 1_049_900)
     talk.pin("home", True)
     assert talk.ended().outcome == 0

@@ -222,9 +222,7 @@ def test_il_07_return_too_long() -> None:
     talk.plan(draw_back=0)
     talk.start()
     talk.until(lambda: PHASES[talk.beat().phase] == "return")
-    talk.cutter_works = False
-    talk._plan = []
-    talk.pin("far", False)
+    talk.hang_cutter()
     assert talk.ended().outcome == TRIPPED
     ended, back = talk.of(Ended)[0], talk.of(Phase)[-1]
     assert 1050 <= (ended.t_us - back.t_us) / 1000 <= 1052
