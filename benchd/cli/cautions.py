@@ -8,7 +8,7 @@ GENERAL = (
     "food business rules."
 )
 STORED = (
-    "Stored force: a filled barrel is a loaded spring. Ease to zero, wait, then open, and stand "
+    "Stored force: a filled barrel is a loaded spring. Relieve it, wait, then open, and stand "
     "aside. Never chase a blockage with more force."
 )
 BLADE = (
