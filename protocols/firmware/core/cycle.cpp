@@ -234,6 +234,9 @@ void cycle_poll(Board &board) {
   if (cycle.phase == wire::PHASE_NONE) {
     return;
   }
+  // Looked at before the record is made: a last step that goes out meanwhile belongs in it. And a feed that an interrupt
+  // stopped ends only after the interlocks have said why.
+  const bool rests = !board.motion.running && !board.motion.halted;
   record(board);
   switch (cycle.phase) {
     case wire::PHASE_SETTLE:
@@ -248,8 +251,7 @@ void cycle_poll(Board &board) {
       }
       break;
     default:
-      // A feed that an interrupt stopped ends only after the interlocks have said why.
-      if (!board.motion.running && !board.motion.halted && !ease_poll(board)) {
+      if (rests && !ease_poll(board)) {
         after_feed(board);
       }
   }

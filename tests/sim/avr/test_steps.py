@@ -7,7 +7,7 @@ import random
 import pytest
 
 from protocols.framing import frame
-from protocols.messages import Clear, Drive, Here, Moved
+from protocols.messages import Clear, Drive, Here, Moved, Phase, Stop, Tally
 from tests.sim.avr.avr_talk import AvrTalk
 
 pytestmark = pytest.mark.slow
@@ -65,3 +65,20 @@ def recover(talk: AvrTalk) -> None:
         talk.do(Clear, number)
     talk.do(Drive, 1)
     talk.do(Here, 0)
+
+
+def test_a_portion_is_told_whole_wherever_its_last_step_falls() -> None:
+    """The last step of each of these strokes falls on another moment of the main loop's pass."""
+    talk = AvrTalk()
+    talk.wake()
+    talk.eye(True)
+    for push in range(20, 60):
+        talk.do(Here, 0)
+        talk.plan(push, take_up=0, push=push)
+        start = len(talk.heard)
+        talk.start(push)
+        talk.until(lambda start=start: len(talk.of(Phase, start)) == 3)  # type: ignore[misc]
+        talk.say(Stop(0))
+        talk.ended()
+        (tally,) = talk.of(Tally, start)
+        assert (tally.asked, tally.made) == (push, push)
