@@ -37,6 +37,11 @@ SHEET = (
     "makers' ratings stand above it."
 )
 
+LOADER = (
+    "While the board is written its pins float: nothing but a resistor at each driver holds motor "
+    "and valve off, and no interlock of the board watches. Motor supply off, air shut and vented."
+)
+
 CAUTIONS: dict[str, tuple[str, ...]] = {
     "serve": (GENERAL, STOP, STORED, BLADE, AIR, PINCH, ELECTRIC, RAW, ALONE),
     "jog": (PINCH, STORED),
@@ -45,5 +50,6 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     "cut": (BLADE, AIR),
     "tube": (STORED, PINCH),
     "size": (GENERAL, SHEET),
+    "flash": (GENERAL, LOADER, STOP, STORED),
 }
 """Command to what it shows."""

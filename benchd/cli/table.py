@@ -17,6 +17,8 @@ COMMANDS: tuple[Row, ...] = (
     Row("simulate", "serving", "run the simulated bench alone, on a pty, in real time",
         "benchd simulate bench.yaml --link ./bench-port --seed 7 --fault void@5"),
     Row("ports", "porting", "list the serial ports by their stable names", "benchd ports"),
+    Row("flash", "flashing", "write the firmware into the board, and ask it what it runs",
+        "benchd flash /dev/ttyUSB0 --baud 250000"),
     Row("status", "watching", "show what the bench is at",
         "benchd status --follow"),
     Row("clear", "clearing", "let go of an interlock whose cause is gone",

@@ -17,7 +17,7 @@ import os
 import stat
 import termios
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Protocol
 
 import serial
@@ -120,6 +120,28 @@ def _close_quietly(handle: serial.Serial) -> None:
     # Flushing a device that is gone raises termios.error, which is no OSError.
     with contextlib.suppress(OSError, termios.error, AttributeError, TypeError):
         handle.close()
+
+
+@contextlib.contextmanager
+def held(port: str) -> Iterator[None]:
+    """Keep a port from every program that locks, while a program started from here uses it.
+
+    Opening it restarts most boards. Raises: LinkError when it is not there, or somebody else's.
+    """
+    _look_at(port)
+    try:
+        fd = os.open(port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
+    except OSError as error:
+        raise LinkError(_why_not(port, error)) from error
+    try:
+        try:
+            termios.tcgetattr(fd)
+            fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except (OSError, termios.error) as error:
+            raise LinkError(_why_not(port, error)) from error
+        yield
+    finally:
+        os.close(fd)
 
 
 class _PortLink:

@@ -10,7 +10,8 @@ import pytest
 
 SCRIPT = Path(__file__).resolve().parent.parent.parent / ".ci" / "system"
 ORDINARY = ("bash", "awk", "cat", "sh", "env")
-NEEDED = ("c++", "tmux", "sqlite3", "avr-g++", "simavr", "zsh", "fish", "mosquitto_passwd")
+NEEDED = ("c++", "tmux", "sqlite3", "avr-g++", "simavr", "avrdude", "zsh", "fish",
+          "mosquitto_passwd")  # fmt: skip
 
 
 class Machine:
@@ -55,7 +56,7 @@ def root(tmp_path: Path) -> Machine:
     copy = 'echo "#!/bin/sh" >"$0.new"; chmod +x "$0.new"; mv "$0.new" "${0%apt-get}$word"'
     machine.has(
         "apt-get",
-        f'for word; do case $word in tmux|sqlite3|zsh|fish) {copy};; esac; done; echo "$@"',
+        f'for word; do case $word in tmux|sqlite3|avrdude|zsh|fish) {copy};; esac; done; echo "$@"',
     )
     for name in ("chmod", "mv"):
         (machine.folder / name).symlink_to(f"/bin/{name}")

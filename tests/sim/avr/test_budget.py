@@ -114,12 +114,14 @@ def test_a_speed_that_is_not_built_is_refused() -> None:
         tools.firmware(9600)
 
 
-def test_missing_tools_are_named_with_the_way_to_get_them(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_missing_tools_are_named_with_the_way_to_get_them(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
     monkeypatch.setenv("PATH", "")
     assert "apt-get install --no-install-recommends gcc-avr" in tools.missing_tools()
     assert tools.missing_simulator() == tools.missing_tools()
     with pytest.raises(BuildError, match=r"avr-g\+\+ is missing"):
-        tools.firmware()
+        tools.firmware(out_dir=tmp_path)
 
 
 def test_sources_that_do_not_compile_are_told(
