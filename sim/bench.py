@@ -11,15 +11,19 @@ import sys
 import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchd.config import CardError, bench_card, read_card
 from benchd.io.clock import wall_us
+from sim.board import Board
 from sim.build_core import BuildError
 from sim.faults import KINDS, Faults
 from sim.pty_port import PortError, PtyPort
 from sim.rig import SWITCHES, FaultBegan, News, PieceFell, Rig, TubeIn, TubeLow
 from sim.rig_spec import rig_spec
+
+if TYPE_CHECKING:
+    from sim.avr.board import AvrBoard
 
 TICK_NS = 5_000_000
 """Time between two looks at the clock [ns]."""
@@ -38,13 +42,16 @@ def run(
     faults: Iterable[str] = (),
     json_lines: bool = False,
     resets_when_opened: bool = False,
+    board: str = "host",
 ) -> int:
     """Run a simulated bench until SIGINT or SIGTERM; return the exit status.
 
     Parameters: card_path: the bench card; link: where the port shall be found; seed: of everything
     that chance decides; faults: as `sim.faults` writes them; json_lines: print one JSON object a
     line instead of sentences; resets_when_opened: restart the board whenever a host opens the port,
-    as many real ones do. Standard input takes the lines of `sim.controls`.
+    as many real ones do; board: "host" for the firmware's core compiled for this machine, "avr" for
+    its machine code in a simulator of the 8-bit chip. Standard input takes the lines of
+    `sim.controls`.
     """
     say = _json_sayer() if json_lines else _sentence_sayer()
     try:
@@ -52,7 +59,7 @@ def run(
         # A board counts its boots in EEPROM, so that the daemon tells two lives of it apart; this
         # one has no memory and takes the seconds.
         boot = wall_us() // 1_000_000 & 0xFFFF
-        rig = Rig(rig_spec(card), seed, Faults.parse(faults), boot=boot)
+        rig = Rig(rig_spec(card), seed, Faults.parse(faults), board=_board(board, boot))
         port = PtyPort(Path(link))
     except (BuildError, CardError, PortError, ValueError) as error:
         sys.stderr.write(f"{error}\n")
@@ -69,6 +76,15 @@ def run(
     finally:
         port.unplug()
     return 0
+
+
+def _board(kind: str, boot: int) -> Board | AvrBoard:
+    if kind == "host":
+        return Board(boot=boot)
+    # Loaded only where it is asked for: it needs compiler and simulator of the 8-bit chip.
+    from sim.avr.board import AvrBoard
+
+    return AvrBoard(boot=boot)
 
 
 class Bench:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 from operator import mul
+from typing import TYPE_CHECKING
 
 from protocols.codes import CAUSES, PIN
 from sim.board import Board
@@ -16,6 +17,9 @@ from sim.faults import Fault, Faults
 from sim.plant.bench_plant import MassBalance, Plant, Readings
 from sim.rig_spec import RigSpec
 from sim.scale import Scale
+
+if TYPE_CHECKING:
+    from sim.avr.board import AvrBoard
 
 QUANTUM_US = 2_000
 """Longest slice while anything moves [us], unless told otherwise."""
@@ -90,7 +94,8 @@ class Rig:
 
     Arguments: spec: the bench. seed: of everything that chance decides. faults: what goes wrong,
     by portion number. quantum_us: longest slice while anything moves [us], 500 to 10000; what the
-    sensors read reaches the board after each.
+    sensors read reaches the board after each. boot: number of this boot. board: one that was just
+    powered up, instead of one with the firmware's core compiled for this machine.
     """
 
     def __init__(
@@ -101,6 +106,7 @@ class Rig:
         *,
         quantum_us: int = QUANTUM_US,
         boot: int = 0,
+        board: Board | AvrBoard | None = None,
     ) -> None:
         chance = random.Random(seed)
         self._spec = spec
@@ -126,7 +132,7 @@ class Rig:
         self._used = self._told_low = False
         self._news: list[News] = []
         self._pieces: list[PieceFell] = []
-        self._board = Board(boot=boot)
+        self._board = Board(boot=boot) if board is None else board
         self._steps = self._board.steps
         self._sense = -1 if spec.forward_is_low else 1
         self._show(self._plant.readings())

@@ -124,6 +124,11 @@ def _simulate_options(parser: argparse.ArgumentParser) -> None:
         "--resets-when-opened", action="store_true",
         help="restart the board when a host opens the port, as many real ones do",
     )  # fmt: skip
+    parser.add_argument(
+        "--board", choices=("host", "avr"), default="host",
+        help="host: the firmware compiled for this machine; avr: its machine code for the 8-bit "
+        "board, in a simulator of the chip",
+    )  # fmt: skip
 
 
 def simulate(options: argparse.Namespace) -> int:
@@ -139,6 +144,7 @@ def simulate(options: argparse.Namespace) -> int:
             faults=options.fault,
             json_lines=options.json_lines,
             resets_when_opened=options.resets_when_opened,
+            board=options.board,
         )
     except ValueError as error:
         raise Wrong(str(error)) from None
