@@ -11,19 +11,17 @@ import sys
 import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchd.config import CardError, bench_card, read_card
 from benchd.io.clock import wall_us
 from sim.board import Board
 from sim.build_core import BuildError
 from sim.faults import KINDS, Faults
+from sim.machine import Machine
 from sim.pty_port import PortError, PtyPort
 from sim.rig import SWITCHES, FaultBegan, News, PieceFell, Rig, TubeIn, TubeLow
 from sim.rig_spec import rig_spec
-
-if TYPE_CHECKING:
-    from sim.avr.board import AvrBoard
 
 TICK_NS = 5_000_000
 """Time between two looks at the clock [ns]."""
@@ -78,7 +76,7 @@ def run(
     return 0
 
 
-def _board(kind: str, boot: int) -> Board | AvrBoard:
+def _board(kind: str, boot: int) -> Machine:
     if kind == "host":
         return Board(boot=boot)
     # Loaded only where it is asked for: it needs compiler and simulator of the 8-bit chip.

@@ -9,17 +9,14 @@ from __future__ import annotations
 import random
 from dataclasses import dataclass
 from operator import mul
-from typing import TYPE_CHECKING
 
 from protocols.codes import CAUSES, PIN
 from sim.board import Board
 from sim.faults import Fault, Faults
+from sim.machine import Machine
 from sim.plant.bench_plant import MassBalance, Plant, Readings
 from sim.rig_spec import RigSpec
 from sim.scale import Scale
-
-if TYPE_CHECKING:
-    from sim.avr.board import AvrBoard
 
 QUANTUM_US = 2_000
 """Longest slice while anything moves [us], unless told otherwise."""
@@ -106,7 +103,7 @@ class Rig:
         *,
         quantum_us: int = QUANTUM_US,
         boot: int = 0,
-        board: Board | AvrBoard | None = None,
+        board: Machine | None = None,
     ) -> None:
         chance = random.Random(seed)
         self._spec = spec
@@ -132,7 +129,7 @@ class Rig:
         self._used = self._told_low = False
         self._news: list[News] = []
         self._pieces: list[PieceFell] = []
-        self._board = Board(boot=boot) if board is None else board
+        self._board: Machine = Board(boot=boot) if board is None else board
         self._steps = self._board.steps
         self._sense = -1 if spec.forward_is_low else 1
         self._show(self._plant.readings())

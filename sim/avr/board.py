@@ -8,16 +8,16 @@ from __future__ import annotations
 
 import ctypes
 import subprocess
-from array import array
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 from protocols.codes import PIN
 from protocols.pins import ANALOG, BOARD_PINS, CONTACT, PORTS, BoardPin
 from sim.avr import memory, tools
-from sim.board import STOP_LINE, STOP_OUTPUT, OutputEdge
 from sim.build_core import BuildError
+from sim.machine import HANDLE, TEXT, U32, U64, Machine, Row, functions
 
 STOP_RESET = 8
 """Return when the chip was reset, by its watchdog too."""
@@ -28,72 +28,39 @@ MCUSR = {0: 0, 1: 1, 2: 2, 3: 8, 4: 4}
 """Flags of the chip for a start by each of `codes.CAUSES`."""
 
 _CRASH = 16
-_VALVE, _DRIVE = 1, 2
-_TX_BYTES = 1 << 16
-_EDGES = 1 << 10
 _FULL_COUNTS = 1023
 _OUTPUTS = ("step", "direction", "drive", "valve")
 _CHANNELS = ("eye", "thrust", "air")
 _BY_NAME = {row.name: row for row in BOARD_PINS}
 _CONTACTS = [row for row in BOARD_PINS if row.kind == CONTACT]
 
-_HANDLE = ctypes.c_void_p
-_U32 = ctypes.c_uint32
-_U64 = ctypes.c_uint64
-_TEXT = ctypes.c_char_p
-
-
-class _Edge(ctypes.Structure):
-    _fields_ = (
-        ("cycle", ctypes.c_uint64),
-        ("steps", ctypes.c_int64),
-        ("outputs", ctypes.c_uint32),
-        ("spare", ctypes.c_uint32),
-    )
-
-
-# Name, result, arguments of every function of the shim.
-_FUNCTIONS: tuple[tuple[str, object, tuple[object, ...]], ...] = (
-    ("ba_open", _HANDLE, (_TEXT, _TEXT, _TEXT, _U32)),
-    ("ba_close", None, (_HANDLE,)),
-    ("ba_reset", None, (_HANDLE, _U32)),
-    ("ba_pin", None, (_HANDLE, _U32, _U32, _U32)),
-    ("ba_pin_at", None, (_HANDLE, _U64, _U32, _U32, _U32)),
-    ("ba_adc", None, (_HANDLE, _U32, _U32)),
-    ("ba_supply", None, (_HANDLE, _U32)),
-    ("ba_rx", _U32, (_HANDLE, _TEXT, _U32)),
-    ("ba_tx", _U32, (_HANDLE, ctypes.c_void_p, _U32)),
-    ("ba_run", _U32, (_HANDLE, _U64, _U32)),
-    ("ba_hang", None, (_HANDLE, _U32, _U32, _U64)),
-    ("ba_pc", _U32, (_HANDLE,)),
-    ("ba_cycle", _U64, (_HANDLE,)),
-    ("ba_steps", ctypes.c_int64, (_HANDLE,)),
-    ("ba_outputs", _U32, (_HANDLE,)),
-    ("ba_overruns", _U32, (_HANDLE,)),
-    ("ba_lowest_sp", _U32, (_HANDLE,)),
-    ("ba_asleep", _U64, (_HANDLE,)),
-    ("ba_longest_deaf", _U64, (_HANDLE, ctypes.POINTER(_U32))),
-    ("ba_narrowest_step", _U64, (_HANDLE,)),
-    ("ba_byte_cycles", _U32, (_HANDLE,)),
-    ("ba_waiting", _U32, (_HANDLE,)),
-    ("ba_data", ctypes.c_uint8, (_HANDLE, _U32)),
-    ("ba_step_stop", None, (_HANDLE, _U32)),
-    ("ba_edges", _U32, (_HANDLE, ctypes.POINTER(_Edge), _U32)),
-    ("ba_trace", None, (_HANDLE, ctypes.c_void_p, _U64)),
-    ("ba_traced", _U64, (_HANDLE,)),
-    ("ba_eeprom", None, (_HANDLE, ctypes.c_void_p)),
+# Functions of the shim beside those that every machine has.
+_FUNCTIONS: tuple[Row, ...] = (
+    ("open", HANDLE, (TEXT, TEXT, TEXT, U32)),
+    ("reset", None, (HANDLE, U32)),
+    ("pin", None, (HANDLE, U32, U32, U32)),
+    ("pin_at", None, (HANDLE, U64, U32, U32, U32)),
+    ("adc", None, (HANDLE, U32, U32)),
+    ("supply", None, (HANDLE, U32)),
+    ("hang", None, (HANDLE, U32, U32, U64)),
+    ("pc", U32, (HANDLE,)),
+    ("cycle", U64, (HANDLE,)),
+    ("overruns", U32, (HANDLE,)),
+    ("lowest_sp", U32, (HANDLE,)),
+    ("asleep", U64, (HANDLE,)),
+    ("longest_deaf", U64, (HANDLE, ctypes.POINTER(U32))),
+    ("narrowest_step", U64, (HANDLE,)),
+    ("byte_cycles", U32, (HANDLE,)),
+    ("waiting", U32, (HANDLE,)),
+    ("data", ctypes.c_uint8, (HANDLE, U32)),
+    ("eeprom", None, (HANDLE, HANDLE)),
 )
 
 
 @cache
-def library() -> ctypes.CDLL:
-    """The shim, built first if it is missing or out of date. Raises BuildError."""
-    found = ctypes.CDLL(str(tools.shim()))
-    for name, result, arguments in _FUNCTIONS:
-        function = getattr(found, name)
-        function.restype = result
-        function.argtypes = arguments
-    return found
+def library() -> SimpleNamespace:
+    """The functions of the shim, built first if it is missing or out of date. Raises BuildError."""
+    return functions(tools.shim(), "ba_", _FUNCTIONS)
 
 
 @cache
@@ -120,7 +87,7 @@ def supply_read_mv(mv: int) -> int:
     return 1100 * 1024 // (1100 * _FULL_COUNTS // mv)
 
 
-class AvrBoard:
+class AvrBoard(Machine):
     """One 8-bit board that was just powered up.
 
     Arguments: now_us: virtual time to begin at. boot: number of this boot, 0 to 65535; a board with
@@ -136,36 +103,26 @@ class AvrBoard:
         baud: int = tools.BAUDS[0],
         stored: bytes | None = None,
     ) -> None:
-        self._lib = library()
-        self._close = self._lib.ba_close
+        lib = library()
         self.elf = elf(baud)
         outputs = bytes(_place(_BY_NAME[name]) for name in _OUTPUTS)
         if stored is None:
             stored = memory.image(memory.record(boot=(boot - 1) & 0xFFFF)) if boot else None
         stored = stored if stored is not None else memory.image()
-        handle = self._lib.ba_open(str(self.elf).encode(), outputs, stored, MCUSR[1])
+        handle = lib.open(str(self.elf).encode(), outputs, stored, MCUSR[1])
         if not handle:
             raise BuildError(f"The chip's simulator cannot load {self.elf.name}; build it again.")
-        self._handle: int = handle
-        self._start_us = now_us
-        self._tx = ctypes.create_string_buffer(_TX_BYTES)
-        self._edges = (_Edge * _EDGES)()
-        self._trace: array[int] | None = None
+        super().__init__(lib, handle, CYCLES_PER_US, now_us)
         self._pins = -1
         self._shown: tuple[object, ...] = ()
         self.set_inputs(0)
-
-    def __del__(self) -> None:
-        if getattr(self, "_handle", 0):
-            self._close(self._handle)
-            self._handle = 0
 
     # Time.
 
     @property
     def cycle(self) -> int:
         """Cycles of the chip's clock since power-up."""
-        return int(self._lib.ba_cycle(self._handle))
+        return int(self._lib.cycle(self._handle))
 
     @property
     def now_us(self) -> int:
@@ -182,29 +139,19 @@ class AvrBoard:
 
     def run_until_cycle(self, cycle: int, stop: int = 0) -> int:
         """As `run_until`, up to a cycle of the chip's clock."""
-        reasons = int(self._lib.ba_run(self._handle, max(cycle, 0), stop))
+        reasons = int(self._lib.run(self._handle, max(cycle, 0), stop))
         if reasons & _CRASH:
             raise RuntimeError(f"The firmware {self.elf.name} ran into nowhere.")
         return reasons
 
-    def run_for(self, dt_us: int, stop: int = STOP_OUTPUT | STOP_LINE) -> int:
-        """Let at most dt_us pass; return how many us did, fewer when a reason in `stop` came."""
-        before_us = self.now_us
-        self.run_until(before_us + dt_us, stop)
-        return self.now_us - before_us
-
-    def stop_every_steps(self, count: int) -> None:
-        """Set the number of steps behind STOP_STEPS; 0 for none."""
-        self._lib.ba_step_stop(self._handle, count)
-
     def reset(self, cause: int) -> None:
         """Restart the board for the cause of this number in codes.CAUSES; its memory stays."""
-        self._lib.ba_reset(self._handle, MCUSR[cause])
+        self._lib.reset(self._handle, MCUSR[cause])
 
     def hang(self, ms: int) -> None:
         """Keep the main loop away for this time, once it next runs; interrupts go on."""
         first, end = _main_loop(self.elf)
-        self._lib.ba_hang(self._handle, first, end, ms * 1000 * CYCLES_PER_US)
+        self._lib.hang(self._handle, first, end, ms * 1000 * CYCLES_PER_US)
 
     # Inputs.
 
@@ -214,133 +161,80 @@ class AvrBoard:
         readings = (*adc, supply_mv)
         if readings != self._shown:
             self._shown = readings
-            self._lib.ba_supply(self._handle, supply_mv)
+            self._lib.supply(self._handle, supply_mv)
             for name, counts in zip(_CHANNELS, adc, strict=True):
                 # Sensors hang on the same supply; the least voltage that reads as these counts.
                 mv = -(-counts * supply_mv // _FULL_COUNTS)
-                self._lib.ba_adc(self._handle, _BY_NAME[name].bit, mv)
+                self._lib.adc(self._handle, _BY_NAME[name].bit, mv)
         for row in _CONTACTS:
             bit = 1 << PIN[row.name]
             if self._pins < 0 or (self._pins ^ pins) & bit:
-                self._lib.ba_pin(self._handle, *_port_bit(row), not pins & bit)
+                self._lib.pin(self._handle, *_port_bit(row), not pins & bit)
         self._pins = pins
 
     def pin_at(self, cycle: int, name: str, on: bool) -> None:
         """Change one contact at a cycle to come."""
-        self._lib.ba_pin_at(self._handle, cycle, *_port_bit(_BY_NAME[name]), not on)
+        self._lib.pin_at(self._handle, cycle, *_port_bit(_BY_NAME[name]), not on)
         bit = 1 << PIN[name]
         self._pins = self._pins | bit if on else self._pins & ~bit
 
-    def rx(self, data: bytes) -> int:
-        """Bytes come from the host from now on, at the speed of the line; return how many found
-        room. 4096 may wait here. What the board has no room for is lost, as on a wire."""
-        return int(self._lib.ba_rx(self._handle, data, len(data)))
-
-    # Outputs.
-
-    def tx(self) -> bytes:
-        """Take the bytes that have left the board since this was last asked."""
-        size = int(self._lib.ba_tx(self._handle, self._tx, _TX_BYTES))
-        return ctypes.string_at(self._tx, size) if size else b""
-
-    @property
-    def steps(self) -> int:
-        """Pulses with the direction line high less those with it low, since power-up."""
-        return int(self._lib.ba_steps(self._handle))
-
-    @property
-    def valve_on(self) -> bool:
-        """Whether the valve is driven."""
-        return bool(self._lib.ba_outputs(self._handle) & _VALVE)
-
-    @property
-    def drive_on(self) -> bool:
-        """Whether the stepper drive has power."""
-        return bool(self._lib.ba_outputs(self._handle) & _DRIVE)
-
-    def edges(self) -> list[OutputEdge]:
-        """Take the changes of valve and drive since this was last asked, the first 1024 of them."""
-        count = int(self._lib.ba_edges(self._handle, self._edges, _EDGES))
-        return [
-            OutputEdge(
-                self._start_us + edge.cycle / CYCLES_PER_US,
-                edge.steps,
-                bool(edge.outputs & _VALVE),
-                bool(edge.outputs & _DRIVE),
-            )
-            for edge in self._edges[:count]
-        ]
-
-    def trace_steps(self, most: int) -> None:
-        """Record the cycles of the next steps, at most so many; what was recorded goes."""
-        self._trace = array("Q", bytes(8 * most))
-        address, _ = self._trace.buffer_info()
-        self._lib.ba_trace(self._handle, address, most)
+    # The chip.
 
     def traced_cycles(self) -> list[int]:
         """Return the cycles of the steps recorded since `trace_steps`."""
-        if self._trace is None:
-            return []
-        return self._trace[: int(self._lib.ba_traced(self._handle))].tolist()
-
-    def traced_half_us(self) -> list[int]:
-        """Return the times of the steps recorded since `trace_steps`, in half us."""
-        start = 2 * self._start_us
-        return [start + 2 * cycle // CYCLES_PER_US for cycle in self.traced_cycles()]
-
-    # The chip.
+        return self._traced_ticks()
 
     @property
     def place(self) -> int:
         """The byte of program memory where the chip is."""
-        return int(self._lib.ba_pc(self._handle))
+        return int(self._lib.pc(self._handle))
 
     @property
     def overruns(self) -> int:
         """Bytes that came while the chip held as many as it can."""
-        return int(self._lib.ba_overruns(self._handle))
+        return int(self._lib.overruns(self._handle))
 
     @property
     def rx_waiting(self) -> int:
         """Bytes from the host that have not begun to come in."""
-        return int(self._lib.ba_waiting(self._handle))
+        return int(self._lib.waiting(self._handle))
 
     @property
     def lowest_stack(self) -> int:
         """Lowest address that the stack pointer had; 0xFFFF before the first."""
-        return int(self._lib.ba_lowest_sp(self._handle))
+        return int(self._lib.lowest_sp(self._handle))
 
     @property
     def asleep_cycles(self) -> int:
         """Cycles since power-up in which the chip slept, having nothing to do."""
-        return int(self._lib.ba_asleep(self._handle))
+        return int(self._lib.asleep(self._handle))
 
     def longest_deaf(self) -> tuple[int, int]:
         """Return the longest time with interrupts off since this was last asked [cycles], and the
         place in program memory before it."""
-        at = _U32()
-        cycles = int(self._lib.ba_longest_deaf(self._handle, ctypes.byref(at)))
+        at = U32()
+        cycles = int(self._lib.longest_deaf(self._handle, ctypes.byref(at)))
         return cycles, at.value
 
     @property
     def narrowest_step_cycles(self) -> int:
         """Cycles of the shortest step pulse so far."""
-        return int(self._lib.ba_narrowest_step(self._handle))
+        return int(self._lib.narrowest_step(self._handle))
 
     @property
     def byte_cycles(self) -> int:
         """Cycles that a byte takes on the line, as the firmware has set it."""
-        return int(self._lib.ba_byte_cycles(self._handle))
+        return int(self._lib.byte_cycles(self._handle))
 
     def stored(self) -> bytes:
         """Return what the board's memory holds, 1024 bytes."""
         out = ctypes.create_string_buffer(memory.BYTES)
-        self._lib.ba_eeprom(self._handle, out)
+        self._lib.eeprom(self._handle, out)
         return out.raw
 
     def ram(self, at: int) -> int:
         """Return one byte of the chip's data memory, registers included."""
-        return int(self._lib.ba_data(self._handle, at))
+        return int(self._lib.data(self._handle, at))
 
 
 def _place(row: BoardPin) -> int:

@@ -219,7 +219,7 @@ API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom
   return chip;
 }
 
-API void ba_close(Chip *chip) {
+API void ba_free(Chip *chip) {
   avr_terminate(chip->avr);
   free(chip->avr);
   free(chip);

@@ -35,7 +35,8 @@ from protocols.messages import (
     decode,
     encode,
 )
-from sim.board import SAFE_PINS, STOP_LINE, STOP_OUTPUT, Board
+from sim.board import SAFE_PINS, Board
+from sim.machine import STOP_LINE, STOP_OUTPUT
 
 ALL = tuple(FITTED_BITS)
 SMALLEST = ("eye", "local")

@@ -21,7 +21,8 @@ from protocols.messages import (
     Stop,
     Trip,
 )
-from sim.board import STOP_STEPS, Board, ram_bytes
+from sim.board import Board, ram_bytes
+from sim.machine import STOP_STEPS
 from tests.firmware.talk import Talk
 
 

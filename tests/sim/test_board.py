@@ -6,7 +6,8 @@ import pytest
 
 from protocols.framing import LineDecoder, frame
 from protocols.messages import Beat, Bench, Boot, decode
-from sim.board import SAFE_PINS, STOP_LINE, STOP_STEPS, Board, build_word
+from sim.board import SAFE_PINS, Board, build_word
+from sim.machine import STOP_LINE, STOP_STEPS
 from tests.firmware.talk import Talk
 
 

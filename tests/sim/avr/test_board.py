@@ -11,7 +11,8 @@ from protocols.framing import LineDecoder, frame
 from protocols.messages import Beat, Bench, BoardMessage, Boot, decode
 from sim.avr import memory, tools
 from sim.avr.board import STOP_RESET, AvrBoard
-from sim.board import SAFE_PINS, STOP_LINE
+from sim.board import SAFE_PINS
+from sim.machine import STOP_LINE
 
 
 def messages(data: bytes) -> list[BoardMessage]:
