@@ -23,6 +23,8 @@ class Topic(NamedTuple):
 
 TOPICS: tuple[Topic, ...] = (
     Topic("first-contact", "the first half hour with a bench that nobody ran before"),
+    Topic("wiring", "every pin and wire, the supplies, and what hardware must cut",
+          "guide_wiring:wiring_page"),
     Topic("job", "the whole job in order, first power-up to cleaning and archive"),
     Topic("sizing", "what a bench can do, worked out before anything moves"),
     Topic("cautions", "what can hurt people, and what this tool is not"),
