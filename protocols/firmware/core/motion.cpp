@@ -50,8 +50,10 @@ void motion_stop(Board &board, bool fast) {
     index = motion.ramp.index;
     accel = motion.ramp.accel;
   }
-  // Divided with interrupts on; a step that goes out meanwhile shifts the stop by that step only.
-  const uint32_t steps = ramp_stop_steps(index, accel, decel);
+  // Divided with interrupts on; a step that goes out meanwhile shifts the stop by that step only. Volatile, since the
+  // compiler may else divide where the result is first needed, behind the lock.
+  const volatile uint32_t divided = ramp_stop_steps(index, accel, decel);
+  const uint32_t steps = divided;
   Locked locked(board.hal);
   motion.stopping = true;
   motion.fast_stop = fast;

@@ -6,7 +6,7 @@ import pytest
 
 from protocols.framing import frame
 from protocols.limits import WINDOW_BYTES
-from protocols.messages import Moved, No, Yes
+from protocols.messages import Moved, No, Stop, Yes
 from tests.sim.avr.avr_talk import AvrTalk
 
 pytestmark = pytest.mark.slow
@@ -54,6 +54,23 @@ class Flood:
 
     def _room(self) -> int:
         return WINDOW_BYTES - (self.sent - self.taken) % 65536
+
+
+@pytest.mark.parametrize("accel", [500_000, 400_000, 20_000])
+def test_interrupts_are_never_off_for_longer_than_a_byte(accel: int) -> None:
+    """Longer ones came from a division that the compiler had put behind a lock; they held up a step
+    by half its time, and once in some hundred stops a byte was lost."""
+    talk = AvrTalk("guard", "stop", "eye", "local", speed_max=20_000, accel=accel,
+                   stop_decel=accel)  # fmt: skip
+    talk.wake()
+    talk.move(0, 90_000, 20_000)
+    talk.board.longest_deaf()  # the start is longer, and hears nobody
+    talk.run(1200)
+    talk.say(Stop(0))
+    moved = talk.moved()
+    assert 0 < moved.position < 90_000
+    cycles, place = talk.board.longest_deaf()
+    assert cycles <= talk.board.byte_cycles, f"at {place:#x}"
 
 
 @pytest.mark.parametrize(
