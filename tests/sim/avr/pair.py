@@ -43,9 +43,9 @@ STILL_MS = 100
 LASTS_MS = {"move": 160, "fire": 600, "run": 1300}
 """How long what a random line can set in motion may last."""
 
-NEAR = {3: {"value": 4}, 4: {"value": 4}, 48: {"value": 4, "bound": 4}, 57: {"value": 32}}
+NEAR = {3: {"value": 5}, 4: {"value": 5}, 48: {"value": 4, "bound": 4}, 57: {"value": 32}}
 """Reasons whose answer tells a time [ms], beats' numbers or a place [steps], and how much those
-parts may differ: by the way of four milliseconds."""
+parts may differ: by the way of some milliseconds."""
 
 NONCE = object()
 """Stands for the number of a board's own newest beat."""
@@ -174,13 +174,6 @@ class Pair:
 
     def order(self, tag: str, *values: object) -> None:
         """Send the next numbered line."""
-        since_us = self.t_us - self.armed_us
-        if tag in ("arm", "fire") and self.t_us - self.moved_us < (STILL_MS + GRID_MS) * 1000:
-            self.go(STILL_MS + GRID_MS)
-        if tag == "fire" and abs(since_us - ARM_MS * 1000) < GRID_MS * 1000:
-            self.go(2 * GRID_MS)
-        if tag == "arm":
-            self.armed_us = self.t_us
         self.last_id += 1
         self.lines += 1
         for talk in self.both:
@@ -205,6 +198,12 @@ class Pair:
     def any_line(self) -> None:
         """A numbered line with fields inside, at and outside their borders."""
         tag = self.rng.choice([t for t in NUMBERED if t not in ("set", "adopt")])
+        if tag in ("arm", "fire"):
+            self.be_still()
+        if tag == "fire" and abs(self.t_us - self.armed_us - ARM_MS * 1000) < GRID_MS * 1000:
+            self.go(2 * GRID_MS)
+        if tag == "arm":
+            self.armed_us = self.t_us
         fields = MESSAGES[tag].fields[1:]
         self.order(tag, *(self._field(name, field) for name, field in fields))
         if self.accepted and tag in LASTS_MS:
@@ -244,6 +243,11 @@ class Pair:
         body = self.rng.choice([*bodies, b"dance 5", b"dance", b"7", b"hello 1"])
         self.raw(frame(body), int(body == b"dance 5"))
         self.let_stop()
+
+    def be_still(self) -> None:
+        """Let a feed that has just moved be at rest for clearly longer than a stroke needs."""
+        if self.t_us - self.moved_us < (STILL_MS + GRID_MS) * 1000:
+            self.go(STILL_MS + GRID_MS)
 
     def let_stop(self) -> None:
         """Wait while a feed that was told to stop slows down."""
@@ -334,10 +338,21 @@ class Pair:
 
     def stroke(self) -> None:
         """A dry stroke."""
+        self.be_still()
+        self.armed_us = self.t_us
         self.order("arm")
         self.order("fire", NONCE)
         if self.accepted:
             self.go(LASTS_MS["fire"])
+
+    def too_soon(self) -> None:
+        """A stroke asked for while the feed has hardly come to rest."""
+        self.order("move", 0, self.rng.choice([2000, -2000]), 2000, NONCE)
+        self.go(80)
+        self.raw(frame(b"stop 0"))
+        self.go(2 * GRID_MS)
+        self.order("arm")
+        self.here()
 
     def recover(self) -> None:
         """Everything as after the start: nothing latched, drive on, position known."""
@@ -355,6 +370,6 @@ class Pair:
         doings = (
             (self.any_line, 170), (self.damaged, 50), (self.repeated, 25), (self.unnumbered, 25),
             (self.limit, 3), (self.pin, 6), (self.reading, 6), (self.feed, 4),
-            (self.portion, 2), (self.stroke, 2), (self.recover, 6),
+            (self.portion, 2), (self.stroke, 2), (self.too_soon, 2), (self.recover, 6),
         )  # fmt: skip
         self.rng.choices([d for d, _ in doings], [w for _, w in doings])[0]()
