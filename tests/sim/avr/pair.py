@@ -369,7 +369,7 @@ class Pair:
         """One of these by chance."""
         doings = (
             (self.any_line, 170), (self.damaged, 50), (self.repeated, 25), (self.unnumbered, 25),
-            (self.limit, 3), (self.pin, 6), (self.reading, 6), (self.feed, 4),
-            (self.portion, 2), (self.stroke, 2), (self.too_soon, 2), (self.recover, 6),
+            (self.limit, 3), (self.pin, 5), (self.reading, 6), (self.feed, 3),
+            (self.portion, 1), (self.stroke, 1), (self.too_soon, 2), (self.recover, 6),
         )  # fmt: skip
         self.rng.choices([d for d, _ in doings], [w for _, w in doings])[0]()
