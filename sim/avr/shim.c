@@ -82,6 +82,7 @@ static void on_sleep(avr_t *avr, avr_cycle_count_t cycles) {
   const uint64_t beyond = end > limit ? end - limit : 0;
   avr->cycle -= beyond;
   chip->asleep += cycles + 1 - beyond;
+  chip->deaf_since = end - beyond;  // it listens in its sleep
 }
 
 static void raise_pin(Chip *chip, int port, int bit, int level) {
