@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import queue
 import signal
@@ -24,13 +25,23 @@ NORMAL = "normal"
 
 
 def end_as_by_ctrl_c() -> None:
-    """Let whatever ends a demo end it the way Ctrl-C does, which ends its processes too."""
+    """Let whatever ends a demo end it the way Ctrl-C does, which ends its processes too.
+
+    Only the first counts: a second one would break off what the first began, and what runs out of
+    reach of the terminal would go on for ever.
+    """
 
     def interrupted(number: int, frame: object) -> None:
+        _ignore()
         raise KeyboardInterrupt
 
     for number in ENDINGS:
         signal.signal(number, interrupted)
+
+
+def _ignore() -> None:
+    for number in ENDINGS:
+        signal.signal(number, signal.SIG_IGN)
 
 
 class Processes:
@@ -87,13 +98,12 @@ class Processes:
                 raise Wrong(f"The demo ends here, because 'benchd {name}' ended. It said: {last}")
 
     def end(self) -> None:
-        """End them, the daemon first, so that it can still stop the board.
-
-        A second Ctrl-C does not hurry this: what runs out of reach of the terminal would go on
-        for ever.
-        """
-        before = [signal.signal(number, signal.SIG_IGN) for number in ENDINGS]
+        """End them, the daemon first, so that it can still stop the board."""
+        before = [signal.getsignal(number) for number in ENDINGS]
         try:
+            # A first Ctrl-C that comes only now has nothing else left to end.
+            with contextlib.suppress(KeyboardInterrupt):
+                _ignore()
             self._end()
         finally:
             for number, handler in zip(ENDINGS, before, strict=True):

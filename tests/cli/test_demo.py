@@ -7,13 +7,15 @@ import re
 import signal
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 import scipy.stats  # noqa: F401  (Loading these takes longer than a fast test may.)
 
 from benchd.cli.demo import EVERY_S, oddest
-from benchd.cli.demo_parts import Ask, summary
+from benchd.cli.demo_parts import ENDINGS, Ask, Processes, end_as_by_ctrl_c, summary
 from benchd.config import bench_card, dough, read_card
 from benchd.core.facts import portion_time_s
 from benchd.io import paths
@@ -86,8 +88,50 @@ def test_one_portion_from_start_to_end() -> None:
     assert verified.returncode == 0, verified.stdout
 
 
+@pytest.fixture
+def handlers() -> Iterator[None]:
+    """What this test does to signals ends with it."""
+    before = [signal.getsignal(number) for number in ENDINGS]
+    yield
+    for number, handler in zip(ENDINGS, before, strict=True):
+        signal.signal(number, handler)
+
+
+@pytest.mark.parametrize("number", ENDINGS)
+def test_only_the_first_signal_interrupts(number: signal.Signals, handlers: None) -> None:
+    end_as_by_ctrl_c()
+    with pytest.raises(KeyboardInterrupt):
+        signal.raise_signal(number)
+    for again in ENDINGS:
+        signal.raise_signal(again)
+
+
+@pytest.mark.parametrize("number", ENDINGS)
+def test_a_signal_as_the_end_begins_leaves_nothing_running(
+    number: signal.Signals, handlers: None, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    end_as_by_ctrl_c()
+    sleeper = subprocess.Popen(["sleep", "600"])
+    processes = Processes(tmp_path)
+    processes._running.append(("sleep", sleeper))
+    change = signal.signal
+
+    def change_late(which: signal.Signals, handler: Any) -> Any:
+        monkeypatch.undo()
+        signal.raise_signal(number)
+        return change(which, handler)
+
+    monkeypatch.setattr(signal, "signal", change_late)
+    try:
+        processes.end()
+        assert sleeper.poll() is not None
+    finally:
+        sleeper.kill()
+        sleeper.wait()
+
+
 @pytest.mark.slow
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+@pytest.mark.parametrize("number", ENDINGS)
 def test_whatever_ends_a_demo_ends_its_processes(number: signal.Signals) -> None:
     """Twice in a row, as impatient people do."""
     demo = subprocess.Popen(
