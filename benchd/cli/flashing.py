@@ -91,11 +91,11 @@ def _look_at(name: str) -> str:
 def _busy(port: str, sentence: str) -> str:
     """Return the sentence for a port that cannot be used, naming a daemon of ours that has it."""
     from benchd.io import paths, ports
-    from benchd.io.request_client import daemon_pid
+    from benchd.io.request_socket import peer_process
 
     pids = {holder.pid for holder in ports.holders(port)}
     for bench in paths.benches():
-        pid = daemon_pid(bench)
+        pid = peer_process(paths.socket_path(bench))
         if pid in pids and "in use" in sentence:
             return (
                 f"The port {port} is in use by the daemon of bench {bench} (process {pid}): end it "

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import socket
-import sys
 from collections.abc import Callable, Iterator, Sequence
 from select import select
 from typing import Any
@@ -27,20 +26,6 @@ class Refused(Exception):
 
 class NoDaemon(Exception):
     """Nobody answers; the text says in one sentence why and what to do."""
-
-
-def daemon_pid(bench: str) -> int | None:
-    """Return the process of a bench's daemon; None where none listens, or nothing can be told."""
-    option = getattr(socket, "SO_PEERCRED", None)
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as probe:
-        try:
-            probe.settimeout(1.0)
-            probe.connect(socket_path(bench))
-            # Process, user and group of whoever listens, three C ints (Linux, unix(7)).
-            told = probe.getsockopt(socket.SOL_SOCKET, option, 12) if option else b""
-        except (OSError, PathError):
-            return None
-    return int.from_bytes(told[:4], sys.byteorder) or None
 
 
 class Client:
