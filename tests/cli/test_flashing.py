@@ -237,7 +237,7 @@ def test_a_daemon_that_has_the_port_is_named(
 
 
 class Failure(NamedTuple):
-    """What version 7.1 says (run here on a stand-in for a boot loader), or 6.3 (from its sources),
+    """What version 7.1 says (run here on a stand-in for a boot loader), or 6.3 (from memory),
     and what a person reads."""
 
     said: str
