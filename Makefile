@@ -4,15 +4,28 @@
 PYTHON ?= python3
 # Branch coverage that protocols and benchd/core must reach, in percent.
 COVER_MIN ?= 100
+# Slow tests that cover what no fast one does; counting branches doubles what the others take.
+SLOW_COVER := tests/protocols/conform
+# Executions of `make soak`.
+SOAK_RUNS ?= 10000000
 # Test processes at a time.
 JOBS ?= auto
+# Of the slow tests, which mostly wait for clocks and terminals, twice as many.
+SLOW_JOBS ?= $(shell expr 2 '*' `getconf _NPROCESSORS_ONLN`)
+# Exit code 1 says that tests failed, any other that they did not run to their end. A slow test measures
+# time beside others that want the same cores: what failed so is asked once more, alone, and stands in
+# the output either way.
+ONCE_MORE = { [ $$? = 1 ] && echo "*** Failed beside other tests; once more, one at a time:" && \
+	$(PYTEST) --last-failed --last-failed-no-failures none -m slow $(SLOW_COVER:%=--ignore=%); }
+# A shell that forbids byte code makes each test process compile and rewrite all tests anew.
+unexport PYTHONDONTWRITEBYTECODE
 
 BIN := .venv/bin
 PYTEST := $(BIN)/python -m pytest
 COVER := --cov --cov-config=pyproject.toml --cov-report=
 
 .DEFAULT_GOAL := help
-.PHONY: help setup demo test check format lint types imports bench firmware system clean
+.PHONY: help setup demo test check format lint types imports bench grade soak firmware system clean
 
 help:  ## list the targets
 	@awk -F ':.*## ' '/^[a-z]+:.*## / { printf "make %-8s %s\n", $$1, $$2 }' Makefile
@@ -24,8 +37,9 @@ demo: .venv/ready-to-run  ## set up, then run portions on the simulated bench
 
 test: system setup lint types imports  ## set up, then run every check and every test
 	$(PYTEST) -n $(JOBS) -m "not slow" $(COVER)
-	$(PYTEST) -n $(JOBS) -m slow $(COVER) --cov-append
+	$(PYTEST) -n $(JOBS) -m slow $(SLOW_COVER) $(COVER) --cov-append
 	$(BIN)/coverage report --fail-under=$(COVER_MIN)
+	$(PYTEST) -n $(SLOW_JOBS) -m slow $(SLOW_COVER:%=--ignore=%) --durations 40 || $(ONCE_MORE)
 
 check: setup lint types imports  ## what to run before a commit: format, lint, types, imports, fast tests
 	$(PYTEST) -n $(JOBS) -m "not slow"
@@ -46,6 +60,13 @@ imports: setup  ## check who imports whom
 
 bench: setup  ## measure speed
 	$(BIN)/python -m tests.bench
+
+grade: setup  ## measure how well causes are found, on simulated tubes (GRADE="--seeds 10")
+	$(BIN)/python -m tests.grade $(GRADE)
+
+soak: setup system  ## fuzz the firmware's line input SOAK_RUNS times, and try its reaction at every cycle
+	$(BIN)/python -m tests.firmware.native_build $(SOAK_RUNS)
+	$(BIN)/python -m tests.sim.avr.edges
 
 firmware:  ## build the 8-bit board's firmware, and show what it takes of the chip
 	@$(PYTHON) -m sim.avr

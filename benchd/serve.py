@@ -1,9 +1,8 @@
 """The daemon with its event loop: one bench, in the foreground.
 
 Everything here is an edge: port, socket, journal thread, timers and signals, each handed to `App`.
-Whatever ends this process
-ends it through `_end`, which sends stop first; the board stops by itself if even that does not come
-through.
+Whatever ends this process ends it through `_end`, which sends stop first; the board stops by itself
+if even that does not come through.
 """
 
 from __future__ import annotations
@@ -12,10 +11,11 @@ import asyncio
 import contextlib
 import secrets
 import signal
+import threading
 import traceback
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import msgspec
 
@@ -25,18 +25,24 @@ from benchd.config.bench import BenchCard
 from benchd.config.broker import broker_of
 from benchd.config.dough import dough as read_dough
 from benchd.config.errors import CardError
+from benchd.config.scale import scale_of
 from benchd.core import cycle, inputs, ledger
 from benchd.core.facts import Dough
+from benchd.core.scale_line import Weight
 from benchd.io import clock, paths, ports, request_socket
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Store, journal_path
 from benchd.io.log import Log
 from benchd.io.loop_watch import LoopWatch
 from benchd.io.mqtt_out import MqttOut
-from benchd.io.serial_link import Link, LinkError, open_link
+from benchd.io.scale_port import ScalePort, not_taken, taken
+from benchd.io.serial_link import Link, LinkError, open_port, watched
 from protocols.framing import frame
 from protocols.requests import REFUSED, REQUESTS
 from protocols.status import BenchStatus
+
+if TYPE_CHECKING:
+    from serial import Serial
 
 CONNECT_AGAIN_S = 1.0
 JOURNAL_AGAIN_S = 5.0
@@ -64,6 +70,7 @@ class Daemon:
         self.link: Link | None = None
         self.server: request_socket.Server | None = None
         self.mqtt: MqttOut | None = None
+        self.scale: ScalePort | None = None
         self._watch = LoopWatch(self._held)
         self._times_held = 0
         self._timer: asyncio.TimerHandle | None = None
@@ -161,6 +168,11 @@ class Daemon:
         self._set_timer()
         self._status_soon()
 
+    def _loop_failed(self, loop: asyncio.AbstractEventLoop, context: dict[str, Any]) -> None:
+        """Take an error that no caller of ours caught for what it is."""
+        error = context.get("exception")
+        self._fail(error if isinstance(error, Exception) else RuntimeError(context["message"]))
+
     def _fail(self, error: Exception) -> None:
         where = self.folder / f"error-{clock.wall_us()}.txt"
         with contextlib.suppress(OSError):
@@ -173,6 +185,12 @@ class Daemon:
         """Say what holds the loop; called from the watching thread."""
         self._times_held += 1
         if self._times_held > HELD_TOLD_MAX:
+            return
+        if not where:
+            self.say(
+                "This machine was too busy to run the daemon for a tenth of a second: the board "
+                "stops by itself if that goes on. Run less beside it."
+            )
             return
         path = self.folder / f"held-{clock.wall_us()}.txt"
         with contextlib.suppress(OSError):
@@ -219,18 +237,47 @@ class Daemon:
                     f"The port {self.card.port} is a real one by now, and nobody has agreed to it: "
                     "end this daemon and call 'benchd serve' again, which shows the cautions."
                 )
-            self.link = open_link(
+            if "://" not in self.card.port:
+                self._opened(open_port(self.card.port, self.card.baud))
+                return
+        except LinkError as error:
+            self._not_opened(error)
+            return
+        # A host that does not answer is waited for by a thread that nobody waits for.
+        threading.Thread(target=self._open_address, name="connect", daemon=True).start()
+
+    def _open_address(self) -> None:
+        try:
+            handle = open_port(self.card.port, self.card.baud)
+        except LinkError as error:
+            no = error  # The name of an `except` is gone after it.
+            self._from_thread(lambda: self._not_opened(no))
+        else:
+            self._from_thread(lambda: self._opened(handle))
+
+    def _not_opened(self, error: LinkError) -> None:
+        self._link_down(str(error))
+        self.loop.call_later(CONNECT_AGAIN_S, self._guarded, self.connect)
+
+    def _opened(self, handle: Serial) -> None:
+        if self.ended.is_set():
+            handle.close()
+            return
+        try:
+            self.link = watched(
                 self.card.port,
-                self.card.baud,
+                handle,
                 on_bytes=lambda data, t_ns: self._guarded(self.app.on_bytes, data, t_ns),
                 on_closed=lambda reason: self._guarded(self._hung_up, reason),
             )
         except LinkError as error:
-            self._link_down(str(error))
-            self.loop.call_later(CONNECT_AGAIN_S, self._guarded, self.connect)
+            self._not_opened(error)
             return
         self._link_text = ""
         self.say(f"Port {self.card.port} is open.")
+        slow = ports.slow_sentence(self.card.port)
+        if slow:
+            self.say(slow)
         self.app.on_link_up(self.card.port, clock.boottime_ns(), self.card.baud)
 
     def _hung_up(self, reason: str) -> None:
@@ -307,6 +354,7 @@ class Daemon:
             "take_up_m": dough.take_up_m,
             "aim_kg": dough.aim_kg,
             "shortest_s": shortest_s,
+            "auto_stroke": dough.auto_stroke,
         }
 
     def on_gone(self, client_id: int) -> None:
@@ -349,7 +397,26 @@ class Daemon:
             return status
         return msgspec.structs.replace(status, broker=self.mqtt.status)
 
-    # News for the broker, if the card names one.
+    # The scale and the broker, if the card names them.
+
+    def _open_scale(self) -> None:
+        card = scale_of(self.card.values, self.card.port)
+        if card is not None:
+            self.scale = ScalePort(card, on_weight=self._weighed, say=self.say)
+            self.scale.start()
+
+    def _weighed(self, weight: Weight) -> None:
+        """Take a weight of the scale for the oldest unweighed portion, as if it was typed."""
+
+        def no(code: int, message: str, data: Any) -> None:
+            self.say(not_taken(weight, message))
+            self.publish("message", {"text": not_taken(weight, message)})
+
+        self._ask += 1
+        self._replies[inputs.SCALE, self._ask] = (lambda told: self.say(taken(told)), no)
+        asked = {"mass_kg": weight.mass_kg, "text": weight.text}
+        now_ns = clock.boottime_ns()
+        self._guarded(self.app.on_request, inputs.SCALE, self._ask, "weigh", asked, None, now_ns)
 
     def _open_mqtt(self) -> None:
         broker = broker_of(self.card.values)
@@ -368,6 +435,7 @@ class Daemon:
     async def run(self) -> int:
         """Serve until a signal, or an error of ours; 0 or 1."""
         name = self.card.facts.name
+        self.loop.set_exception_handler(self._loop_failed)
         paths.make_private(paths.runtime_dir())
         self.server = await request_socket.serve(paths.socket_path(name), self, bench=name)
         try:
@@ -382,6 +450,7 @@ class Daemon:
         try:
             self._watch.start()
             self._open_mqtt()
+            self._open_scale()
             self._guarded(self.connect)
             self.say(f"Bench {self.card.facts.name} is served; journal {self._store_path}.")
             while not self.ended.is_set():
@@ -400,12 +469,15 @@ class Daemon:
         self._watch.end()
         if self._timer is not None:
             self._timer.cancel()
-        if self.link is not None:
-            self.link.write(frame(b"stop 0"), urgent=True)
+        link = self.link
+        if link is not None:
+            link.write(frame(b"stop 0"), urgent=True)
             await asyncio.sleep(0.02)  # The line leaves the process; the board needs no more of us.
-            self.link.close()
+            link.close()  # Of this one also when the cable was pulled meanwhile.
         if self.mqtt is not None:
             self.mqtt.end()
+        if self.scale is not None:
+            self.scale.end()
         if self.server is not None:
             await self.server.close()
         self.app.close()

@@ -46,7 +46,11 @@ class Codec(NamedTuple, Generic[M]):
 
 
 def codec(cls: type[M], tag: str) -> Codec[M]:
-    """Make the codec of a class whose annotations carry a Number or a Word each."""
+    """Make the codec of a class whose annotations carry a Number or a Word each.
+
+    What it makes raises PeerError for a body that cannot be read, OwnError for a message that
+    cannot be written.
+    """
     hints = get_type_hints(cls, include_extras=True)
     fields: tuple[tuple[str, Field], ...] = tuple(
         (name, hints[name].__metadata__[0]) for name in cls.__struct_fields__

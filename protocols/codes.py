@@ -20,7 +20,7 @@ PINS: tuple[str, ...] = (
     "guard", "stop", "home", "far", "ends", "forward", "reverse", "button",
     "valve", "drive", "dough", "known", "local-lock", "armed", "waiting", "adopted",
 )  # fmt: skip
-"""Bits of `pins` and numbers of `signal`.
+"""Bits of `pins`, and numbers of `signal` up to 15.
 
 guard 1 shut; stop 1 not pressed; home, far 1 cutter there; ends 1 free of both feed ends; forward,
 reverse, button 1 pressed; valve 1 driven; drive 1 powered; dough 1 seen by the eye; known 1
@@ -29,6 +29,12 @@ waits for the local button; adopted 1 limits in force.
 """
 
 PIN: dict[str, int] = {name: bit for bit, name in enumerate(PINS)}
+
+SIGNALS: tuple[str, ...] = (*PINS, "drop")
+"""Numbers of `signal` in an `edge`: the pins, and the drop eye, which has no bit in the beat: it is
+told once a portion, as it first sees something fall."""
+
+DROP = SIGNALS.index("drop")
 
 CAUSES: tuple[str, ...] = ("unknown", "power", "button", "watchdog", "lowvolt")
 """Why the board started; the greeting says the word, the `boot` event the number."""

@@ -64,7 +64,7 @@ def tables() -> dict[str, str]:
             ["bit", "part"], [(bit, name) for name, bit in limits.FITTED_BITS.items()]
         ),
         "modes": _numbered(codes.MODES, "mode"),
-        "pins": _numbered(codes.PINS, "pin"),
+        "pins": _numbered(codes.SIGNALS, "pin"),
         "phases": _numbered(codes.PHASES, "phase"),
         "moves": _numbered(codes.MOVES, "move"),
         "endings": _numbered(codes.MOVE_ENDINGS, "ending of a move"),
@@ -78,7 +78,10 @@ def tables() -> dict[str, str]:
 
 
 def spec_text(text: str) -> str:
-    """Return SPEC.md's text with every marked table made afresh."""
+    """Return SPEC.md's text with every marked table made afresh.
+
+    Raises: ValueError when a table has not one place.
+    """
     for name, table in tables().items():
         parts = re.split(
             rf"(?<=<!-- table: {name} -->\n).*?(?=<!-- end -->)", text, flags=re.DOTALL
@@ -101,29 +104,66 @@ def _constants(prefix: str, words: Sequence[str]) -> list[str]:
 def _line_rows() -> list[str]:
     """Return what the firmware needs to read host lines and to name its events."""
     lines: list[str] = []
-    ranges: list[str] = []
+    fields: list[tuple[int, int]] = []
     events: list[str] = []
     for tag, spec in messages.MESSAGES.items():
         if issubclass(spec.cls, messages.HostMessage):
-            lines.append(f'  {{"{tag}", {spec.cls.code}, {len(ranges)}, {len(spec.fields)}}}')
+            lines.append(f'  {{"{tag}", {spec.cls.code}, {len(fields)}, {len(spec.fields)}}}')
             for _, field in spec.fields:
                 assert isinstance(field, Number), "A host line carries numbers only."
-                ranges.append(f"  {{{field.low}, {field.high}u}}")
+                fields.append((field.low, field.high))
         elif issubclass(spec.cls, messages.Event):
-            events.append(f'  {{{spec.cls.code}, "{tag}"}}')
+            events.append(f'  {{"{tag}"}}')
+    ranges = list(dict.fromkeys(fields))
     return [
-        "// Host lines: tag, code, index of the first field range, number of fields.",
+        "// Host lines: tag, code, place of the first field, number of fields.",
         "struct HostLine { char tag[8]; uint8_t code; uint8_t first; uint8_t count; };",
         "#define BENCHD_HOST_LINES \\",
         ", \\\n".join(lines),
         "",
+        "// Of each field, which of the ranges it has.",
+        f"#define BENCHD_FIELDS {', '.join(str(ranges.index(field)) for field in fields)}",
+        "",
         "struct FieldRange { int32_t low; uint32_t high; };",
         "#define BENCHD_FIELD_RANGES \\",
-        ", \\\n".join(ranges),
+        ", \\\n".join(f"  {{{low}, {high}u}}" for low, high in ranges),
         "",
-        "struct EventTag { uint8_t code; char tag[9]; };",
+        "// Of each event, in the order of the codes.",
+        "struct EventTag { char tag[9]; };",
         "#define BENCHD_EVENT_TAGS \\",
         ", \\\n".join(events),
+    ]
+
+
+def _limit_rows() -> list[str]:
+    """Return the limits by their keys, in halves of 16 bits: most have nothing in the upper one."""
+    rows = limits.LIMITS
+    if [row.key for row in rows] != list(range(1, len(rows) + 1)):
+        raise ValueError(
+            "The keys of the limits are not 1, 2, 3 and so on, as the board finds them."
+        )
+    wide = [row for row in rows if row.low < 0 or row.high > 0xFFFF]
+    places = [str(wide.index(row)) if row in wide else "255" for row in rows]
+
+    def halves(of: Sequence[limits.Limit], shift: int) -> str:
+        values = [[row.low, row.high, row.start] for row in of]
+        return ", \\\n".join(
+            f"  {{{', '.join(str(value >> shift & 0xFFFF) for value in three)}}}"
+            for three in values
+        )
+
+    return [
+        f"static const uint8_t LIMIT_COUNT = {len(rows)};",
+        "// Of each limit, which of the values that need 32 bits it is, else NARROW.",
+        "static const uint8_t NARROW = 255;",
+        f"static const uint8_t WIDE_LIMITS = {len(wide)};",
+        f"#define BENCHD_LIMIT_PLACES {', '.join(places)}",
+        "// Halves of the lowest, the highest and the first value: the lower ones of all limits,",
+        "// the upper ones of those that have any.",
+        "#define BENCHD_LIMIT_LOWER \\",
+        halves(rows, 0),
+        "#define BENCHD_LIMIT_UPPER \\",
+        halves(wide, 16),
     ]
 
 
@@ -154,6 +194,7 @@ def header_text() -> str:
     for refusal in codes.REFUSALS:
         word = refusal.word.upper().replace("-", "_")
         out.append(f"static const uint8_t NO_{word} = {refusal.code};")
+    out.append(f"static const uint8_t SIGNAL_DROP = {codes.DROP};")
     for name, bit in limits.FITTED_BITS.items():
         out.append(f"static const uint16_t FITTED_{name.upper()} = {1 << bit};")
     out += ["", "// Event kinds are the journal codes of their messages."]
@@ -162,21 +203,7 @@ def header_text() -> str:
     out += ["", "// Index of each limit in the table below."]
     for index, limit in enumerate(limits.LIMITS):
         out.append(f"static const uint8_t LIMIT_{limit.name.upper()} = {index};")
-    wide_keys = [row.key for row in limits.LIMITS if row.low < 0 or row.high > 0xFFFF]
-    wide = {key: place for place, key in enumerate(wide_keys)}
-    out += [
-        f"static const uint8_t LIMIT_COUNT = {len(limits.LIMITS)};",
-        "// `wide`: which of the values that need 32 bits it is, else NARROW.",
-        "static const uint8_t NARROW = 255;",
-        f"static const uint8_t WIDE_LIMITS = {len(wide)};",
-        "struct LimitRow { uint8_t key; uint8_t wide; int32_t low; int32_t high; int32_t start; };",
-        "#define BENCHD_LIMIT_ROWS \\",
-    ]
-    rows = [
-        f"  {{{row.key}, {wide.get(row.key, 255)}, {row.low}, {row.high}, {row.start}}}"
-        for row in limits.LIMITS
-    ]
-    out.append(", \\\n".join(rows))
+    out += _limit_rows()
     out += ["", *_line_rows(), "", "}  // namespace wire", "", "#endif", ""]
     return "\n".join(out)
 

@@ -66,6 +66,27 @@ COLLAPSE_FLOOR_DN = 300
 RELIEVED_DN = 100
 """Thrust at or below which the barrel counts as relieved (0.1 N)."""
 
+JOG_MAX_M = 0.05
+"""Longest single jog [m]; a longer way takes several, each looked at (house rule of the host)."""
+
+SHELVED_MAX_S = 3600.0
+"""Longest time for which an alarm is put aside at once [s] (house rule of the host)."""
+
+HELD_MAX_M = 0.02
+HELD_SPEED_MAX_M_S = 0.001
+"""Longest way [m] and highest speed [m/s] of a move that lasts while a key is held (house rules of
+the host)."""
+
+HELD_LEAST_S, HELD_MOST_S = 0.06, 0.15
+"""How long each word that the key is still held may count [s]: the host's own lease, shorter than
+`held_ms`, so that a key let go stops the feed and trips nothing."""
+
+SPREAD_LEAST = 8
+"""Weights below which no spread is told (common practice, as for a verdict)."""
+
+WEIGHTS_TOLD = 24
+"""The newest weights that each status tells one by one: as many as a screen shows in its strip."""
+
 NOT_FITTED = 65535
 """What a 16-bit reading says when the sensor is not fitted."""
 
@@ -96,13 +117,15 @@ FITTED_BITS: dict[str, int] = {
     "local": 9,
     "button": 10,
     "dump": 11,
+    "ready": 12,
+    "drop": 13,
 }
 """Bit of each fitted sensor or output in the limit `fitted`."""
 
 I32 = 2_147_483_647
 
 LIMITS: tuple[Limit, ...] = (
-    Limit(1, "fitted", "bits", 0, 4095, 0, "wiring", "what is fitted, one bit each"),
+    Limit(1, "fitted", "bits", 0, 16_383, 0, "wiring", "what is fitted, one bit each"),
     Limit(2, "accel", "steps/s2", 100, 500_000, 20_000, "motion", "acceleration of the feed"),
     Limit(3, "stop_decel", "steps/s2", 100, 500_000, 80_000, "motion", "deceleration after stop"),
     Limit(4, "speed_max", "steps/s", 10, 20_000, 8_000, "motion", "fastest feed"),

@@ -316,7 +316,7 @@ class Edge(Event, frozen=True):
     tag = "edge"
     code = 42
     portion: Portion
-    signal: Annotated[int, Number(0, 15, "", "number of the pin, see the table of pins")]
+    signal: Annotated[int, Number(0, 16, "", "number of the pin, see the table of pins")]
     level: Annotated[int, Number(0, 1, "", "1: now on")]
     position: Position
     eye: Eye

@@ -20,6 +20,10 @@ ANALOG = "analog"
 OUTPUT = "output"
 """High is on. A resistor to ground at the driver holds it off while the board starts or is gone."""
 
+LEVEL = "level"
+"""0 or 5 V, driven both ways by a sensor; high is on. No pull-up: a lamp of the board hangs on the
+pin, against which that of the chip is too weak."""
+
 FREE = "free"
 """Kept for this use, and an input that nothing reads so far."""
 
@@ -51,9 +55,11 @@ BOARD_PINS: tuple[BoardPin, ...] = (
     BoardPin("D10", "B", 2, OUTPUT, "valve", "cutter valve"),
     # D11 to D13 are the lines by which a chip is programmed: nothing dangerous hangs on them.
     BoardPin("D11", "B", 3, OUTPUT, "direction", "direction of the feed"),
-    BoardPin("D12", "B", 4, FREE, "leaving", "tells the machine downstream that a portion leaves"),
+    BoardPin("D12", "B", 4, OUTPUT, "leaving",
+             "tells the machine downstream that a portion leaves: from the end of its cut until "
+             "the cutter is home"),
     # Common boot loaders blink D13: never an output that moves something.
-    BoardPin("D13", "B", 5, FREE, "drop-eye", "sees the portion fall"),
+    BoardPin("D13", "B", 5, LEVEL, "drop-eye", "sees the portion fall"),
     BoardPin("A0", "C", 0, ANALOG, "eye", "dough-presence sensor"),
     BoardPin("A1", "C", 1, ANALOG, "thrust", "force on the plunger"),
     BoardPin("A2", "C", 2, ANALOG, "air", "air pressure"),
@@ -112,6 +118,10 @@ def header_text() -> str:
         out.append(f"#define BENCHD_{name}_BIT {row.bit}")
     out += ["", "// Each reading: its channel of the converter."]
     out += [f"#define BENCHD_{row.name.upper()}_CHANNEL {row.bit}" for row in of_kind(ANALOG)]
+    for row in of_kind(LEVEL):
+        name = row.name.upper().replace("-", "_")
+        out += ["", f"// Reads 1 while on: {row.meaning}."]
+        out += [f"#define BENCHD_{name}_PINS PIN{row.port}", f"#define BENCHD_{name}_BIT {row.bit}"]
     out += ["", "// Outputs, and contacts with the chip's pull-up, of each port."]
     outputs, contacts = on_ports(of_kind(OUTPUT)), on_ports(of_kind(CONTACT))
     watched = on_ports(row for row in of_kind(CONTACT) if PIN[row.name] <= PIN["ends"])

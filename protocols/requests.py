@@ -94,6 +94,32 @@ class Clear(Request, frozen=True):
     words: tuple[str, ...] = ()
 
 
+class Seen(Request, frozen=True):
+    """Says that somebody has seen an alarm, or all of them; it changes no interlock."""
+
+    method = "seen"
+    interlock: int | None = None
+    name: str = ""
+
+
+class Shelve(Request, frozen=True):
+    """Puts an alarm aside for a while: screens are quiet about it, the interlock goes on as it is.
+    What holds a latch is never shelved."""
+
+    method = "shelve"
+    interlock: int
+    for_s: float
+    name: str
+    reason: str
+
+
+class Unshelve(Request, frozen=True):
+    """Takes an alarm back from the shelf."""
+
+    method = "unshelve"
+    interlock: int
+
+
 class Jog(Request, frozen=True):
     """One bounded feed move, forward positive."""
 
@@ -101,6 +127,24 @@ class Jog(Request, frozen=True):
     control = True
     distance_m: float
     speed_m_s: float | None = None
+
+
+class JogHeld(Request, frozen=True):
+    """One bounded feed move that ends unless `hold` says in time that the key is still held."""
+
+    method = "jog_held"
+    control = True
+    distance_m: float
+    lease_s: float
+
+
+class Hold(Request, frozen=True):
+    """The key of a held move is still down, for another `lease_s`; 0 says that it was let go.
+    Leases never add up, and one that has lapsed is not renewed."""
+
+    method = "hold"
+    control = True
+    lease_s: float
 
 
 class Relieve(Request, frozen=True):
@@ -168,12 +212,22 @@ class TubeIn(Request, frozen=True):
     """RFC 3339 time, or empty for now."""
     temperature_c: float | None = None
     column_m: float | None = None
+    confirmed: bool = False
+    """True: a net mass that the barrel cannot hold, or hardly any, is the right one."""
 
 
 class Approach(Request, frozen=True):
-    """Feeds forward until the plunger touches the dough."""
+    """Feeds forward until the plunger touches the dough; where no thrust is measured, 2 mm at most,
+    and in all no further than the card's approach before somebody says `contact`."""
 
     method = "approach"
+    control = True
+
+
+class Contact(Request, frozen=True):
+    """Says that the plunger touches the dough, where no sensor measures it."""
+
+    method = "contact"
     control = True
 
 
@@ -221,6 +275,16 @@ class Weigh(Request, frozen=True):
     confirmed: bool = False
 
 
+class WeighMany(Request, frozen=True):
+    """Records weights taken elsewhere, all or none; each names its portion. A weight that its
+    portion has already is left out, among the newest 200 that this daemon took."""
+
+    method = "weigh_many"
+    weights: tuple[Weigh, ...]
+    confirmed: bool = False
+    """In place of that of each weight."""
+
+
 class Note(Request, frozen=True):
     """Journals a note."""
 
@@ -247,7 +311,12 @@ REQUESTS: dict[str, type[Request]] = {
         Here,
         Proofs,
         Clear,
+        Seen,
+        Shelve,
+        Unshelve,
         Jog,
+        JogHeld,
+        Hold,
         Relieve,
         Drive,
         Portion,
@@ -256,11 +325,13 @@ REQUESTS: dict[str, type[Request]] = {
         Fire,
         TubeIn,
         Approach,
+        Contact,
         Prime,
         TubeOut,
         Teach,
         SetByHand,
         Weigh,
+        WeighMany,
         Note,
         Attend,
     )
@@ -271,6 +342,7 @@ TOPICS: dict[str, str] = {
     "status": "a BenchStatus, at most 5 a second and at each change of state",
     "portion": "a portion record when it ends",
     "trip": "an interlock that tripped or was cleared",
+    "alarm": "an alarm that was seen, shelved, or came back from the shelf",
     "weight": "a weight",
     "series": "a series that began, paused, went on or ended",
     "move": "a feed move that ended",

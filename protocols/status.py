@@ -18,6 +18,12 @@ class Abnormal(msgspec.Struct, frozen=True):
     latched: bool
     reset: str
     """"auto", "ack" or "prove"."""
+    standing: str = "raised"
+    """The state of an alarm by ISA-18.2: "raised", "seen", "returned" (its cause is gone, and
+    nobody saw it or it waits to be cleared) or "shelved"; notes are only raised or shelved."""
+    shelved_until_ns: int | None = None
+    shelved_by: str = ""
+    shelved_why: str = ""
 
 
 class LastPortion(msgspec.Struct, frozen=True):
@@ -27,6 +33,8 @@ class LastPortion(msgspec.Struct, frozen=True):
     kind: str
     outcome: str
     mass_kg: float | None = None
+    seen: tuple[str, ...] = ()
+    """What was seen of it that a good one does not show."""
 
 
 class SeriesStatus(msgspec.Struct, frozen=True):
@@ -40,6 +48,14 @@ class SeriesStatus(msgspec.Struct, frozen=True):
     paused: bool
     finishing: bool
     pause_reason: str = ""
+    late: int = 0
+    """Beats of it that came late, because the portion before was not over in time."""
+    stroke_m: float | None = None
+    """The stroke now; None where the dough card does not let a series change it by itself."""
+    card_stroke_m: float | None = None
+    """The stroke that the card gives, likewise."""
+    adjusted: int = 0
+    """Changes of the stroke so far."""
 
 
 class BrokerStatus(msgspec.Struct, frozen=True):
@@ -100,11 +116,39 @@ class BenchStatus(msgspec.Struct, frozen=True):
     clock_error_s: float | None
     lines_bad: int
     samples_lost: int
+    """Several in a row that never came; a single one gives way to an event by design."""
     journal: str
     journal_ok: bool
     now_ns: int
     broker: BrokerStatus | None = None
     """None where the bench card names no broker."""
+    by_hand: dict[str, float | str] = {}
+    """What people set by hand and told: names as in the request `set`, SI."""
+    group: int = 1
+    """Comparison group; each such change begins a new one."""
+    tube_open_s: float | None = None
+    """How long the tube has been in [s]; None without a tube."""
+    returned: tuple[Abnormal, ...] = ()
+    """Alarms that went by themselves before anybody saw them, the newest first."""
+    raised_lately: int = 0
+    """Alarms raised within the last 10 minutes."""
+    spread_kg: tuple[float, float, float] | None = None
+    """Standard deviation of the weights that may be held together, and its 95 % interval; None
+    below `protocols.limits.SPREAD_LEAST` of them."""
+    n_spread: int = 0
+    """How many weights these are: class normal, of this tube, of one aim."""
+    weights: tuple[tuple[int, float], ...] = ()
+    """The newest weights, at most `protocols.limits.WEIGHTS_TOLD`: portion and mass [kg]; of one
+    that was weighed again the last."""
+    tube_net_kg: float | None = None
+    """Net mass that the tube came in with [kg]; None where nobody said it, or without a tube."""
+    tube_temperature_c: float | None = None
+    """Temperature of its dough as it came in [C], likewise."""
+    attended_s: float = 0.0
+    """How long ago anybody last asked for something, or the daemon began [s]."""
+    why_not: dict[str, str] = {}
+    """Actions that would be refused now (feed, prime, portion, series, stroke, open), each with the
+    first reason."""
 
 
 STATUS_VERSION = 1

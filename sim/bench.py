@@ -21,7 +21,7 @@ from sim.faults import KINDS, Faults
 from sim.machine import Machine
 from sim.pty_port import PortError, PtyPort
 from sim.rig import SWITCHES, FaultBegan, News, PieceFell, Rig, TubeIn, TubeLow
-from sim.rig_spec import rig_spec
+from sim.rig_spec import dough_of, rig_spec
 
 TICK_NS = 5_000_000
 """Time between two looks at the clock [ns]."""
@@ -41,6 +41,7 @@ def run(
     json_lines: bool = False,
     resets_when_opened: bool = False,
     board: str = "host",
+    dough_path: str | Path | None = None,
 ) -> int:
     """Run a simulated bench until SIGINT or SIGTERM; return the exit status.
 
@@ -48,16 +49,25 @@ def run(
     that chance decides; faults: as `sim.faults` writes them; json_lines: print one JSON object a
     line instead of sentences; resets_when_opened: restart the board whenever a host opens the port,
     as many real ones do; board: "host" for the firmware's core compiled for this machine, "avr" for
-    its machine code in a simulator of the 8-bit chip. Standard input takes the lines of
-    `sim.controls`.
+    its machine code in a simulator of the 8-bit chip; dough_path: a dough card whose dough it shall
+    have, instead of the usual one. Standard input takes the lines of `sim.controls`.
     """
     say = _json_sayer() if json_lines else _sentence_sayer()
     try:
         card = bench_card(read_card(card_path), str(card_path))
+        dough = dough_of(read_card(dough_path), str(dough_path), card) if dough_path else None
         # A board counts its boots in EEPROM, so that the daemon tells two lives of it apart; this
         # one has no memory and takes the seconds.
         boot = wall_us() // 1_000_000 & 0xFFFF
-        rig = Rig(rig_spec(card), seed, Faults.parse(faults), board=_board(board, boot))
+        rig = Rig(
+            rig_spec(card, dough),
+            seed,
+            Faults.parse(faults),
+            # What is looked at every 5 ms need not be computed more often.
+            quantum_us=TICK_NS // 1000,
+            fidelity="physical",
+            board=_board(board, boot),
+        )
         port = PtyPort(Path(link))
     except (BuildError, CardError, PortError, ValueError) as error:
         sys.stderr.write(f"{error}\n")
@@ -164,7 +174,7 @@ class Bench:
 
 
 def told(news: News) -> tuple[str, dict[str, Any]]:
-    """Return the sentence and the JSON object of one piece of news."""
+    """Return the sentence and the JSON object of one piece of news. Raises: TypeError for none."""
     match news:
         case PieceFell(_, portion, mass_kg, scale_kg):
             scale_g, mass_g = round(scale_kg * 1e3, 3), round(mass_kg * 1e3, 3)

@@ -10,7 +10,7 @@ import ctypes
 import hashlib
 from array import array
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, partial
 from types import SimpleNamespace
 from typing import NamedTuple
 
@@ -102,6 +102,7 @@ class Board(Machine):
         if not handle:
             raise MemoryError("There is no memory for a simulated board.")
         super().__init__(lib, handle, _TICKS_PER_US)
+        self._run, self._set = partial(lib.run, handle), partial(lib.inputs, handle)
 
     @property
     def now_us(self) -> int:
@@ -110,7 +111,7 @@ class Board(Machine):
 
     def run_until(self, t_us: int, stop: int = 0) -> int:
         """Let time pass as `Machine.run_until` says."""
-        return int(self._lib.run(self._handle, t_us, stop))
+        return int(self._run(t_us, stop))
 
     def reset(self, cause: int, board_us: int = 0) -> None:
         """Restart the board for the cause of this number in codes.CAUSES; its EEPROM stays."""
@@ -122,7 +123,7 @@ class Board(Machine):
 
     def set_inputs(self, pins: int, adc: Sequence[int] = (0, 0, 0), supply_mv: int = 5000) -> None:
         """Set what `Machine.set_inputs` says."""
-        self._lib.inputs(self._handle, pins, adc[0], adc[1], adc[2], supply_mv)
+        self._set(pins, *adc, supply_mv)
 
 
 # The core's own functions, for tests.

@@ -61,7 +61,7 @@ class BuildCore(Command):
         self.set_undefined_options("build", ("build_lib", "build_lib"))
 
     def run(self) -> None:
-        """Builds the library; ends the build with one sentence, not a traceback, when it cannot."""
+        """Builds the library. Raises: SystemExit with one sentence when it cannot."""
         try:
             build_core.build(self._out_dir())
         except build_core.BuildError as error:

@@ -7,6 +7,7 @@ import ctypes
 from abc import ABC, abstractmethod
 from array import array
 from collections.abc import Iterable, Sequence
+from functools import partial
 from pathlib import Path
 from types import SimpleNamespace
 from typing import NamedTuple
@@ -20,7 +21,9 @@ STOP_LINE = 2
 STOP_STEPS = 4
 """Return after as many steps as `stop_every_steps` says."""
 
-_VALVE, _DRIVE = 1, 2
+VALVE, DRIVE, LEAVING = 1, 2, 8
+"""Bits of what is driven."""
+
 _TX_BYTES = 1 << 16
 _EDGES = 1 << 10
 
@@ -93,6 +96,11 @@ class Machine(ABC):
         self._handle = handle
         self._ticks_per_us = ticks_per_us
         self._start_us = start_us
+        # Asked so often that looking each up would be felt.
+        self._get_steps, self._get_outputs = (
+            partial(lib.steps, handle),
+            partial(lib.outputs, handle),
+        )
         self._tx = ctypes.create_string_buffer(_TX_BYTES)
         self._edges = (_Edge * _EDGES)()
         self._trace: array[int] | None = None
@@ -138,8 +146,8 @@ class Machine(ABC):
 
     @abstractmethod
     def set_inputs(self, pins: int, adc: Sequence[int] = (0, 0, 0), supply_mv: int = 5000) -> None:
-        """Set pins 0 to 7 (bits as in codes.PIN), the converter's counts (0 to 1023) of eye, thrust
-        and air, and the logic supply [mV]."""
+        """Set pins 0 to 7 (bits as in codes.PIN), with bit `codes.DROP` the drop eye, the
+        converter's counts (0 to 1023) of eye, thrust and air, and the logic supply [mV]."""
 
     def rx(self, data: bytes) -> int:
         """Bytes come from the host from now on, at the speed of the line; return how many found
@@ -156,17 +164,27 @@ class Machine(ABC):
     @property
     def steps(self) -> int:
         """Pulses with the direction line high less those with it low, since power-up."""
-        return int(self._lib.steps(self._handle))
+        return int(self._get_steps())
+
+    @property
+    def outputs(self) -> int:
+        """What is driven now, as bits of VALVE, DRIVE and LEAVING among others."""
+        return int(self._get_outputs())
 
     @property
     def valve_on(self) -> bool:
         """Whether the valve is driven."""
-        return bool(self._lib.outputs(self._handle) & _VALVE)
+        return bool(self.outputs & VALVE)
+
+    @property
+    def leaving(self) -> bool:
+        """Whether the machine downstream is told that a portion leaves."""
+        return bool(self.outputs & LEAVING)
 
     @property
     def drive_on(self) -> bool:
         """Whether the stepper drive has power."""
-        return bool(self._lib.outputs(self._handle) & _DRIVE)
+        return bool(self.outputs & DRIVE)
 
     def edges(self) -> list[OutputEdge]:
         """Take the changes of valve and drive since this was last asked, the first 1024 of them."""
@@ -175,8 +193,8 @@ class Machine(ABC):
             OutputEdge(
                 self._start_us + edge.ticks / self._ticks_per_us,
                 edge.steps,
-                bool(edge.outputs & _VALVE),
-                bool(edge.outputs & _DRIVE),
+                bool(edge.outputs & VALVE),
+                bool(edge.outputs & DRIVE),
             )
             for edge in self._edges[:count]
         ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from sim.person import typed
+from sim.rig_spec import LOAD_GAP_M
 from sim.world import NotInTime, Refused, World
 
 NAME = "the scripted operator"
@@ -47,9 +49,17 @@ def dry_stroke(world: World) -> None:
 
 def fill(world: World, tube: str) -> None:
     """Take a fresh tube to a flowing strand; the eye is taught on its first dough if it never saw
-    any."""
+    any.
+
+    Raises: NotInTime when no dough comes.
+    """
     world.ask("tube_in", id=tube)
     world.ask("approach")
+    if "thrust" not in world.app.state.facts.fitted:
+        # The person sees how far the plunger is from the dough.
+        while world.rig.feed_m < LOAD_GAP_M:
+            world.ask("approach")
+        world.ask("contact")
     if world.app.state.carry.eye_dough is None:
         for _ in range(JOGS_MAX):
             if world.rig.readings().dough_at_nozzle:
@@ -64,16 +74,20 @@ def fill(world: World, tube: str) -> None:
 
 
 def weigh_all(world: World) -> None:
-    """Weigh every piece that fell in a portion and has no weight yet, as the scale shows it."""
-    seen = {piece.portion: piece.scale_kg for piece in world.rig.pieces() if piece.portion}
-    for portion in world.app.state.carry.unweighed:
-        mass_kg = seen.get(portion)
+    """Type a weight for every piece that fell in a portion and has none yet, with the slips that
+    the bench's faults say; asked whether a weight is meant, look at the scale again."""
+    shown = {piece.portion: piece.scale_kg for piece in world.rig.pieces() if piece.portion}
+    waiting = {at: shown[at] for at in world.app.state.carry.unweighed if at in shown}
+    for portion, mass_kg in typed(waiting, world.rig.faults).items():
         if mass_kg is None:
             continue
-        text = f"{mass_kg * 1e3:.1f}"
         try:
-            world.ask("weigh", mass_kg=mass_kg, text=text, portion=portion)
+            _weigh(world, portion, mass_kg)
         except Refused as refused:
             if not refused.reply.is_question:
                 raise
-            world.ask("weigh", mass_kg=mass_kg, text=text, portion=portion, confirmed=True)
+            _weigh(world, portion, shown[portion], confirmed=True)
+
+
+def _weigh(world: World, portion: int, mass_kg: float, **more: bool) -> None:
+    world.ask("weigh", mass_kg=mass_kg, text=f"{mass_kg * 1e3:.1f}", portion=portion, **more)

@@ -7,13 +7,12 @@ same answers.
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass
-from operator import mul
+from dataclasses import dataclass, replace
 
-from protocols.codes import CAUSES, PIN
+from protocols.codes import CAUSES, DROP, PIN
 from sim.board import Board
 from sim.faults import Fault, Faults
-from sim.machine import Machine
+from sim.machine import DRIVE, STOP_LINE, STOP_OUTPUT, VALVE, Machine
 from sim.plant.bench_plant import MassBalance, Plant, Readings
 from sim.rig_spec import RigSpec
 from sim.scale import Scale
@@ -43,11 +42,17 @@ SWITCHES = ("guard", "stop", "forward", "reverse", "button")
 """What a person can press at the bench; see `Rig.press`."""
 
 _AWAKE_US = 50_000
+_FALLS_US = 40_000
+"""How long a piece is before the drop eye [us]: some 40 mm at 1 m/s."""
+
+_STOPS = STOP_OUTPUT | STOP_LINE
 _FULL_COUNTS = 1023
 _PINS = ("guard", "stop", "home", "far", "ends", "forward", "reverse", "button")
 _GUARD, _HOME, _FAR, _ENDS = (1 << PIN[name] for name in ("guard", "home", "far", "ends"))
 # Common practice: one weighing scatters by about half of what the display can show.
 _SCALE_NOISE = 0.5
+_OFF_CENTRE = 1.0e-3
+_WANDER_KG = 2.0e-5
 
 
 @dataclass(frozen=True)
@@ -90,9 +95,10 @@ class Rig:
     plunger, which is backed out to position 0.
 
     Arguments: spec: the bench. seed: of everything that chance decides. faults: what goes wrong,
-    by portion number. quantum_us: longest slice while anything moves [us], 500 to 10000; what the
-    sensors read reaches the board after each. boot: number of this boot. board: one that was just
-    powered up, instead of one with the firmware's core compiled for this machine.
+    by portion number. quantum_us: longest slice while anything moves [us], 500 to 20000; what the
+    sensors read reaches the board after each. fidelity: one of `bench_plant.FIDELITIES`. boot:
+    number of this boot. board: one that was just powered up, instead of one with the firmware's
+    core compiled for this machine.
     """
 
     def __init__(
@@ -102,37 +108,54 @@ class Rig:
         faults: Faults | None = None,
         *,
         quantum_us: int = QUANTUM_US,
+        fidelity: str = "brisk",
         boot: int = 0,
         board: Machine | None = None,
     ) -> None:
         chance = random.Random(seed)
         self._spec = spec
         self._quantum_us = quantum_us
-        self._faults = faults if faults is not None else Faults()
-        self._plant = Plant(spec.plant, random.Random(chance.getrandbits(64)), self._faults)
+        self._faults = replace(faults, salt=seed) if faults is not None else Faults()
+        self._plant = Plant(
+            spec.plant, random.Random(chance.getrandbits(64)), self._faults, fidelity
+        )
         self._scale = Scale(
             random.Random(chance.getrandbits(64)),
             spec.readability_kg,
             _SCALE_NOISE * spec.readability_kg,
+            off_centre=_OFF_CENTRE,
+            wander_kg=_WANDER_KG,
         )
         self._travel_m = spec.plant.tube_m + spec.plant.load_gap_m - spec.plant.heel_m
-        self._pressed = dict.fromkeys(SWITCHES, False) | {"guard": True}
+        # A machine downstream is ready until somebody says otherwise.
+        ready = "ready" in spec.fitted
+        self._pressed = dict.fromkeys(SWITCHES, False) | {"guard": True, "button": ready}
         self._local_pins = self._local()
-        self._wired = sum(1 << PIN[name] for name in _PINS if _part(name) in spec.fitted)
-        self._connected = tuple(int(name in spec.fitted) for name in ("eye", "thrust", "air"))
+        self._drop_until_us = -1
+        self._wired = sum(1 << PIN[name] for name in _PINS if spec.fitted & _parts(name))
+        self._connected = tuple(name in spec.fitted for name in ("eye", "thrust", "air"))
+        self._per_n = (_FULL_COUNTS - spec.thrust_zero) / spec.thrust_full_n
+        self._per_pa = (_FULL_COUNTS - spec.air_zero) / spec.air_full_pa
+        self._microstep_m = spec.plant.microstep_m
         self._portion = 0
         self._listener = _Listener()
         self._t_us = 0
+        self._turned_us = 0
+        self._switched = False
         self._rest_us = 0
         self._awake_until_us = _AWAKE_US
+        self._turn_at_us = 0
         self._feed_m = 0.0
         self._used = self._told_low = False
         self._news: list[News] = []
         self._pieces: list[PieceFell] = []
         self._board: Machine = Board(boot=boot) if board is None else board
         self._steps = self._board.steps
+        self._start_us = self._board.now_us
+        self._valve_home = bool(spec.valve_home)
         self._sense = -1 if spec.forward_is_low else 1
         self._show(self._plant.readings())
+        self._plan()
 
     @property
     def t_us(self) -> int:
@@ -145,28 +168,36 @@ class Rig:
         return self._portion
 
     @property
+    def faults(self) -> Faults:
+        """What goes wrong with this bench and the people at it."""
+        return self._faults
+
+    @property
     def feed_m(self) -> float:
         """Way of the drive from the rear soft limit [m]; lost steps count as made."""
-        return self._feed_m
+        board = self._board
+        owed = (board.steps - self._steps) * self._sense if board.drive_on else 0
+        return self._feed_m + owed * self._microstep_m
 
     def rx(self, data: bytes) -> None:
         """Bytes come from the host now."""
         self._board.rx(data)
         # Only these never set anything in motion.
         if not all(line.startswith((b"lease ", b"seen ")) for line in data.splitlines()):
-            self._awake_until_us = self._t_us + _AWAKE_US
+            self._turn()
+            self._wake()
 
     def run_until(self, t_us: int, *, until_output: bool = False) -> bytes:
         """Let time pass until t_us [us of rig time] and return what the board sent meanwhile.
 
         until_output: return as soon as it has sent something; `t_us` says how far it came.
         """
-        sent = bytearray()
+        sent = b""
         while self._t_us < t_us:
-            sent += self._slice(min(t_us - self._t_us, self._longest_us()))
+            sent += self._run(t_us)
             if sent and until_output:
                 break
-        return bytes(sent)
+        return sent
 
     def press(self, name: str, on: bool) -> None:
         """Press a switch at the bench, or let go of it.
@@ -176,10 +207,11 @@ class Rig:
         """
         if name not in self._pressed:
             raise KeyError(name)
+        self._turn()
         self._pressed[name] = on
         self._local_pins = self._local()
         self._show(self._readings)
-        self._awake_until_us = self._t_us + _AWAKE_US
+        self._wake()
 
     def reset(self, cause: str = "button") -> None:
         """Restart the board; cause: a word of `protocols.codes.CAUSES`.
@@ -189,9 +221,12 @@ class Rig:
         if cause not in CAUSES:
             words = ", ".join(CAUSES)
             raise ValueError(f"A board does not restart by '{cause}'; it can be {words}.")
+        self._turn()
         self._board.reset(CAUSES.index(cause))
+        self._outputs = self._board.outputs
         self._listener = _Listener()
-        self._awake_until_us = self._t_us + _AWAKE_US
+        self._portion = 0
+        self._wake()
 
     def load_tube(self) -> None:
         """Put in a fresh full tube, which also happens by itself once the feed has rested for
@@ -204,7 +239,9 @@ class Rig:
                 f"The plunger stands {self._feed_m * 1e3:.0f} mm into the barrel, so no tube goes "
                 "in; back the feed out to its rear end first."
             )
+        self._turn()
         self._plant.load_tube()
+        self._plan()
         self._used = self._told_low = False
         self._news.append(TubeIn(self._t_us))
 
@@ -225,44 +262,95 @@ class Rig:
         """Return what the sensors showed at the end of the last slice, for those who judge."""
         return self._readings
 
-    # One slice.
+    # One slice of board and plant.
+
+    def _wake(self) -> None:
+        """Something happened from outside, so that short slices are wanted for a while."""
+        self._awake_until_us = self._t_us + _AWAKE_US
+        self._plan()
+
+    def _plan(self) -> None:
+        """Say when the plant's next turn is due, unless something happens before."""
+        self._turn_at_us = self._turned_us + self._longest_us()
 
     def _longest_us(self) -> int:
+        if self._switched:
+            # What the switching does to supply and air is over in a moment.
+            return min(self._quantum_us, QUANTUM_US)
         moving = self._portion or self._rest_us < CALM_AFTER_US or not self._readings.home
         if moving or self._t_us < self._awake_until_us:
-            return self._quantum_us
+            # One us more, so that what was to change has changed.
+            even_s = self._plant.even_s
+            even_us = int(even_s * 1e6) + 1 if even_s < 1.0 else self._quantum_us
+            return min(self._quantum_us, even_us)
         return IDLE_US if self._plant.quiet else CALMING_US
 
-    def _slice(self, dt_us: int) -> bytes:
-        board = self._board
-        drive_on, driven = board.drive_on, board.valve_on
-        valve_on = driven != bool(self._spec.valve_home)
-        dt_us = board.run_for(dt_us)
-        sent = board.tx()
-        if dt_us == 0:
-            return sent
-        steps = (board.steps - self._steps) * self._sense
-        self._steps = board.steps
-        self._t_us += dt_us
-        self._plant.advance(
-            dt_us * 1e-6, steps=steps, drive_on=drive_on, valve_on=valve_on, portion=self._portion
-        )
-        if drive_on:
-            self._feed_m += steps * self._spec.plant.microstep_m
-        self._rest_us = 0 if steps else self._rest_us + dt_us
-        if board.valve_on != driven:
-            self._awake_until_us = self._t_us + _AWAKE_US
-        self._weigh()
-        self._look_at_tube()
-        self._hear(sent)
-        self._show(self._plant.readings())
+    def _run(self, t_us: int) -> bytes:
+        """Let the board run to t_us [us], to the plant's next turn, or to an edge or the end of a
+        line; return the line."""
+        turn_us = self._turn_at_us
+        end_us = max(self._t_us, t_us if t_us < turn_us else turn_us)
+        reasons = self._board.run_until(self._start_us + end_us, _STOPS)
+        if not reasons:
+            self._t_us = end_us
+            if end_us >= turn_us:
+                self._turn()
+                self._plan()
+            return b""
+        self._t_us = self._board.now_us - self._start_us
+        # Lines come whole, so that half a line costs no turn of whoever reads them.
+        sent = self._board.tx() if reasons & STOP_LINE else b""
+        if reasons & STOP_OUTPUT:
+            self._turn()
+            self._switched = True
+            self._wake()
+        elif self._t_us >= turn_us:
+            self._turn()
+            self._plan()
+        if sent:
+            self._hear(sent)
         return sent
+
+    def _turn(self) -> None:
+        """Bring the plant up to now, with what was driven meanwhile, and show its readings."""
+        dt_us = self._t_us - self._turned_us
+        if dt_us <= 0:
+            self._outputs = self._board.outputs
+            return
+        self._turned_us = self._t_us
+        self._switched = False
+        made = self._board.steps
+        steps = (made - self._steps) * self._sense
+        self._steps = made
+        drive_on = bool(self._outputs & DRIVE)
+        plant = self._plant
+        plant.advance(
+            dt_us * 1e-6,
+            steps=steps,
+            drive_on=drive_on,
+            valve_on=bool(self._outputs & VALVE) != self._valve_home,
+            portion=self._portion,
+        )
+        if steps:
+            self._rest_us = 0
+            if drive_on:
+                self._feed_m += steps * self._microstep_m
+        else:
+            self._rest_us += dt_us
+        if plant.pieces_fell:
+            self._weigh()
+        self._look_at_tube()
+        self._show(plant.readings())
 
     def _weigh(self) -> None:
         for piece in self._plant.take_pieces():
-            reading_kg = self._scale.read(piece.mass_kg)
+            slips = self._faults.at(piece.portion)
+            on_pan_kg = piece.mass_kg * slips.get("two-on-pan", 1.0)
+            extra_g = slips.get("residue", 0.0) + slips.get("tare", 0.0)
+            reading_kg = self._scale.read(on_pan_kg + extra_g * 1.0e-3, self._t_us * 1.0e-6)
             fell = PieceFell(self._t_us, piece.portion, piece.mass_kg, reading_kg)
             self._pieces.append(fell)
+            self._drop_until_us = self._t_us + _FALLS_US
             self._news.append(fell)
 
     def _look_at_tube(self) -> None:
@@ -280,11 +368,8 @@ class Rig:
         portion = self._listener.portion(sent)
         if portion != self._portion:
             self._portion = portion
-            self._news += [
-                FaultBegan(self._t_us, fault)
-                for fault in self._faults.planned
-                if portion and fault.portion == portion
-            ]
+            self._plan()
+            self._news += [FaultBegan(self._t_us, fault) for fault in self._faults.of(portion)]
 
     def _show(self, readings: Readings) -> None:
         """Bring the readings to the board's pins; what is not fitted is not connected and reads
@@ -298,15 +383,20 @@ class Rig:
             pins |= _FAR
         if not readings.feed_end:
             pins |= _ENDS
-        counts = (
-            readings.eye_counts,
-            _counts(readings.thrust_n, spec.thrust_zero, spec.thrust_full_n),
-            _counts(readings.air_pa, spec.air_zero, spec.air_full_pa),
+        pins &= self._wired
+        if self._t_us < self._drop_until_us and "drop" in spec.fitted:
+            pins |= 1 << DROP
+        eye, thrust, air = self._connected
+        adc = (
+            readings.eye_counts if eye else 0,
+            _counts(spec.thrust_zero + readings.thrust_n * self._per_n) if thrust else 0,
+            _counts(spec.air_zero + readings.air_pa * self._per_pa) if air else 0,
         )
-        adc = tuple(map(mul, counts, self._connected))
         # The board measures its own supply; whether the card lists it changes nothing here.
-        self._board.set_inputs(pins & self._wired, adc, round(readings.supply_v * 1e3))
+        self._board.set_inputs(pins, adc, round(readings.supply_v * 1e3))
         self._readings = readings
+        # A pin can switch an output at once; else they change only with a reason to stop.
+        self._outputs = self._board.outputs
 
     def _local(self) -> int:
         """Pins that people work, as they stand."""
@@ -339,11 +429,14 @@ class _Listener:
         return self._portion
 
 
-def _part(pin: str) -> str:
-    """The part in `fitted` that a pin belongs to."""
-    return "local" if pin in ("forward", "reverse") else pin
+def _parts(pin: str) -> frozenset[str]:
+    """The parts in `fitted` that a pin may belong to."""
+    if pin in ("forward", "reverse"):
+        return frozenset({"local"})
+    return frozenset({pin, "ready"} if pin == "button" else {pin})
 
 
-def _counts(value: float, zero: int, full: float) -> int:
-    """Counts of the converter for a value; the board's own law the other way round."""
-    return min(max(round(zero + value * (_FULL_COUNTS - zero) / full), 0), _FULL_COUNTS)
+def _counts(value: float) -> int:
+    """What the converter makes of a value in its counts."""
+    counts = int(value + 0.5)
+    return 0 if counts < 0 else counts if counts < _FULL_COUNTS else _FULL_COUNTS

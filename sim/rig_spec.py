@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
+from typing import Any
 
 from benchd.config import BenchCard
-from benchd.config.keys import Value
+from benchd.config.dough import dough_values
+from benchd.config.errors import Problems
+from benchd.config.keys import Value, Values
+from sim.plant.paste import PasteSpec
 from sim.plant.spec import PlantSpec
 
 REAR_MARGIN_M = 0.001
@@ -42,16 +47,18 @@ class RigSpec:
     readability_kg: float
 
 
-def rig_spec(card: BenchCard) -> RigSpec:
+def rig_spec(card: BenchCard, dough: Values | None = None) -> RigSpec:
     """Return the simulated bench of a card.
 
     Bore, nozzle, screw, travel and cutter are the card's; dough, friction and noise are those of
-    `PlantSpec`. The plunger starts backed out to where the board's position is 0.
+    `PlantSpec`, but for what a dough card gives. The plunger starts backed out to where the board's
+    position is 0.
     Raises ValueError with one sentence where plunger and tube leave the simulation no room.
     """
     limits = card.facts.limits
+    plant = _plant(card.values)
     return RigSpec(
-        plant=_plant(card.values),
+        plant=plant if dough is None else _of_dough(plant, dough, card.values),
         fitted=frozenset(card.facts.fitted),
         valve_home=limits["valve_home"],
         forward_is_low=limits["direction"] == 1,
@@ -61,6 +68,58 @@ def rig_spec(card: BenchCard) -> RigSpec:
         air_full_pa=limits["air_full"] * 100.0,
         readability_kg=card.facts.scale_readability_kg,
     )
+
+
+def dough_of(text: str, name: str, card: BenchCard) -> Values:
+    """Return the values of a dough card, for `rig_spec`.
+
+    Raises CardError with one sentence a mistake.
+    """
+    problems = Problems(name)
+    values = dough_values(text, problems, card.facts)
+    problems.raise_if_any()
+    return values
+
+
+_OF_DOUGH = {
+    "density": "density_kg_m3",
+    "air": "air_fraction",
+    "swell": "swell",
+    "wall_stress": "wall_stress_pa",
+    "film": "film_m",
+    "throw": "thrown",
+}
+_OF_FLOW = ("flow.law", "flow.yield", "flow.consistency", "flow.index", "flow.entry")
+_OF_PASTE = ("entry", "entry_rise", "entry_index", "wall", "wall_rise", "wall_index")
+
+
+def _of_dough(plant: PlantSpec, dough: Values, bench: dict[str, Value]) -> PlantSpec:
+    """What the dough card gives, and no more: its usual values are not those of this plant."""
+    law = dough.text("flow.law") if any(dough.given(key) for key in _OF_FLOW) else ""
+    land_m = _number(bench, "nozzle.land")
+    if law == "paste":
+        units = {"entry": "entry_pa", "wall": "wall_pa"}
+        terms = {
+            units.get(word, word): dough.number(f"paste.{word}")
+            for word in _OF_PASTE
+            if f"paste.{word}" in dough
+        }
+        plant = replace(plant, paste=PasteSpec(land_m=land_m, **terms))
+    elif law:
+        # What the entry takes stands as yield stress along the land.
+        along = plant.nozzle_m / (4.0 * land_m)
+        stress_pa = 0.0 if law == "newton" else dough.number("flow.yield")
+        plant = replace(
+            plant,
+            nozzle_length_m=land_m,
+            yield_stress_pa=stress_pa + along * dough.number("flow.entry"),
+            flow_exponent=dough.number("flow.index") if law == "herschel-bulkley" else 1.0,
+            consistency_pa_sn=dough.number("flow.consistency"),
+        )
+    given: dict[str, Any] = {
+        field: dough.number(key) for key, field in _OF_DOUGH.items() if dough.given(key)
+    }
+    return replace(plant, **given)
 
 
 def _plant(values: dict[str, Value]) -> PlantSpec:
@@ -76,6 +135,7 @@ def _plant(values: dict[str, Value]) -> PlantSpec:
     slower = cut_s / (start_s + stroke_s)
     stroke_m = _number(values, "cutter.stroke")
     return PlantSpec(
+        **_screw(values),
         bore_m=_number(values, "feed.bore"),
         # One margin lies behind each soft limit, and the board's position 0 at the rear one.
         tube_m=travel_m + REAR_MARGIN_M - gap_m,
@@ -100,6 +160,26 @@ def _plant(values: dict[str, Value]) -> PlantSpec:
         return_ratio=max(0.1, (return_s / slower - start_s) / stroke_s),
         air_pa=air_pa,
     )
+
+
+_THREADS = {"trapezoidal": (0.5, 15.0), "metric": (0.65, 30.0), "square": (0.5, 0.0),
+            "acme": (0.5, 14.5)}  # fmt: skip
+"""Kind of thread to the pitches between its outside and its pitch diameter, and half its flank
+angle [degrees]. Source: ISO 2904 and ISO 68-1, as in textbooks of machine design."""
+
+
+def _screw(values: dict[str, Value]) -> dict[str, Any]:
+    """What decides whether the screw runs back; a card without the screw's diameter leaves it as it
+    is usual."""
+    if "feed.screw" not in values:
+        return {}
+    pitches, flank_deg = _THREADS[str(values["screw.thread"])]
+    pitch_m = _number(values, "feed.lead") / _number(values, "feed.starts")
+    return {
+        "screw_diameter_m": _number(values, "feed.screw") - pitches * pitch_m,
+        "screw_friction": _number(values, "screw.friction"),
+        "screw_flank_rad": math.radians(flank_deg),
+    }
 
 
 def _air_pa(values: dict[str, Value]) -> float:

@@ -21,7 +21,7 @@ from protocols.requests import QUESTION, REFUSED
 from sim.faults import Faults
 from sim.link import LinkFaults, Way
 from sim.rig import Rig
-from sim.rig_spec import rig_spec
+from sim.rig_spec import RigSpec, rig_spec
 
 START_WALL_US = 1_800_000_000_000_000
 """Time of day at which a world begins, UTC [us since 1970]."""
@@ -32,8 +32,9 @@ START_NS = 1_000_000_000_000
 ASK_LIMIT_S = 600.0
 """Longest wait for a reply [s of virtual time]."""
 
-QUANTUM_US = 5_000
-"""Slice of the rig [us]: the plant's own step, since speed matters here."""
+QUANTUM_US = 20_000
+"""Longest slice of the rig [us]: the plant's own step, since speed matters here. Edges of outputs,
+lines and end switches end a slice early."""
 
 WALL_CLOCK_US = 60_000_000
 JOURNAL_AGAIN_US = 5_000_000
@@ -97,6 +98,7 @@ class World:
 
     Arguments: card: the bench card. seed: of all chance. faults: of the bench, by portion.
     link_faults: of the wire. disk: of the journal. carry: what an earlier life of the daemon left.
+    spec: the simulated bench where it is not to be the card's.
     """
 
     def __init__(
@@ -108,10 +110,13 @@ class World:
         link_faults: LinkFaults | None = None,
         disk: Disk | None = None,
         carry: inputs.Carry | None = None,
+        spec: RigSpec | None = None,
     ) -> None:
         chance = random.Random(seed)
         self.card = card
-        self.rig = Rig(rig_spec(card), chance.getrandbits(64), faults, quantum_us=QUANTUM_US)
+        self.rig = Rig(
+            spec or rig_spec(card), chance.getrandbits(64), faults, quantum_us=QUANTUM_US
+        )
         self._link_faults = link_faults or LinkFaults()
         self._disk = disk or Disk()
         self._to_board = Way(self._link_faults, random.Random(chance.getrandbits(64)))

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import secrets
+import signal
+import tempfile
 import zlib
 from collections.abc import Generator, Iterator
 from pathlib import Path
@@ -20,10 +22,21 @@ STRICT_TIME = os.environ.get("BENCHD_STRICT_TIME") == "1"
 SLOW_AFTER_S = 0.25
 TOO_SLOW = pytest.StashKey[list[tuple[str, float]]]()
 
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A script's shell has what runs in its background ignore Ctrl-C, and so would all started here.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
 # In CI the same commit must give the same verdict; elsewhere each run looks somewhere new.
 settings.register_profile("ci", derandomize=True, print_blob=True, deadline=None)
 settings.register_profile("here", print_blob=True, deadline=None)
 settings.load_profile("ci" if IN_CI else "here")
+
+
+@pytest.fixture
+def short_folder() -> Iterator[Path]:
+    """A folder with a short name, for a socket's path must be short."""
+    with tempfile.TemporaryDirectory(prefix="b-") as name:
+        yield Path(name)
 
 
 @pytest.fixture

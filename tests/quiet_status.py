@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from typing import Any
+
+import msgspec
+
 from protocols.status import BenchStatus
 
 STATUS = BenchStatus(
@@ -44,3 +48,9 @@ STATUS = BenchStatus(
     journal_ok=True,
     now_ns=1,
 )
+
+
+def told(**changes: Any) -> dict[str, Any]:
+    """Return that status as the daemon tells it, with some fields changed."""
+    said: dict[str, Any] = msgspec.to_builtins(msgspec.structs.replace(STATUS, **changes))
+    return said

@@ -193,7 +193,9 @@ def test_a_reply_waits_for_its_commit() -> None:
 
 def test_a_question_has_a_code_of_its_own() -> None:
     desk = Desk(proven(FACTS, last_portion=4, unweighed=(3, 4))).up()
-    desk.app.state = replace(desk.app.state, recent=({"number": 3, "aim_kg": 0.03},))
+    desk.app.state = replace(
+        desk.app.state, recent=({"number": 3, "aim_kg": 0.03, "outcome": "complete"},)
+    )
     desk.ask(1, "weigh", mass_kg=0.3, text="300")
     desk.store.settle()
     code, message, data = desk.refusals[1]
@@ -330,13 +332,14 @@ def test_without_a_journal_jogs_go_on_and_portions_do_not_begin() -> None:
     assert any(latch.code == "IL-28" for latch in desk.app.status(desk.now_ns).abnormals)
 
 
-@pytest.mark.parametrize("method", ["note", "weigh", "set", "tube_in"])
+@pytest.mark.parametrize("method", ["note", "weigh", "weigh_many", "set", "tube_in"])
 def test_what_is_nothing_but_a_record_fails_without_a_journal(method: str) -> None:
     carry = proven(FACTS, tube=False, last_portion=3, unweighed=(3,))
     desk = Desk(carry).up()
     params: dict[str, dict[str, Any]] = {
         "note": {"text": "x"},
         "weigh": {"mass_kg": 0.03, "text": "30"},
+        "weigh_many": {"weights": [{"portion": 3, "mass_kg": 0.03, "text": "30"}]},
         "set": {"values": {"air_pa": 120_000.0}},
         "tube_in": {"id": "T2"},
     }

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
@@ -30,6 +30,15 @@ OLD_AFTER_S = 0.5
 
 UNKNOWN_ENERGY = "not known: treat as loaded"
 UNKNOWN_LIVE = "not known: treat as live"
+
+MOVING = ("NUDGING", "PORTIONING")
+"""States in which something moves."""
+
+ANSWER_S = 1.5
+"""How long a stop may take to show: a ramp from full speed, a blade on its way home, a beat."""
+
+URGENT = "press the emergency stop, shut and vent the air"
+"""What is left to do where a stop may not have come through."""
 
 SPELLED = str.maketrans({"\u00b1": "+-", "\u00b0": " deg "})
 """Signs of our own sentences that are not ASCII, and how they are written here."""
@@ -52,8 +61,9 @@ def from_json(data: Mapping[str, Any]) -> BenchStatus:
     Raises: KeyError when a field is missing.
     """
     fields: dict[str, Any] = dict(data)
-    fields["abnormals"] = tuple(SimpleNamespace(**one) for one in data["abnormals"])
-    for name in ("last", "series"):
+    for name in ("abnormals", "returned"):
+        fields[name] = tuple(SimpleNamespace(**one) for one in data[name])
+    for name in ("last", "series", "broker"):
         fields[name] = None if data[name] is None else SimpleNamespace(**data[name])
     return cast("BenchStatus", SimpleNamespace(**fields))
 
@@ -71,6 +81,16 @@ def millimetres(metres: float | None, digits: int = 1) -> str:
 def grams(kilograms: float | None, digits: int = 1) -> str:
     """Return a mass in g."""
     return "-" if kilograms is None else f"{kilograms * 1e3:.{digits}f} g"
+
+
+def weighed(kilograms: float | None) -> str:
+    """Return a single weight in g with all digits that a scale shows, and at least one decimal."""
+    if kilograms is None:
+        return "-"
+    grams_shown = round(kilograms * 1e3, 3)
+    return (
+        f"{grams_shown:.1f} g" if round(grams_shown, 1) == grams_shown else f"{grams_shown:.9g} g"
+    )
 
 
 def newtons(newton: float | None) -> str:
@@ -93,6 +113,11 @@ def seconds(value: float | None) -> str:
     if value < 5970:
         return f"{value / 60:.0f} min"
     return f"{value / 3600:.1f} h"
+
+
+def whole_seconds(value: float) -> str:
+    """Return a time whose tenths say nothing, so that a screen stays quiet between two seconds."""
+    return f"{max(int(value), 0)} s" if value < 99.95 else seconds(value)
 
 
 def percent(share: float, digits: int = 1) -> str:
@@ -143,6 +168,23 @@ def not_watched_row(status: BenchStatus) -> Row | None:
     return Row("NOT WATCHED:", ", ".join(status.not_watched))
 
 
+def guard_text(status: BenchStatus) -> str:
+    """Return the guard, and what nobody watches, in words for a consequence line."""
+    if "guard" in status.not_watched:
+        shown = "guard not watched"
+    elif status.state == "NO LINK":
+        shown = "guard not known"
+    else:
+        shown = "guard shut" if status.pins.get("guard") else "guard open"
+    others = [part for part in status.not_watched if part != "guard"]
+    return f"{shown}; nobody watches {', '.join(others)}" if others else shown
+
+
+def loaded_text(status: BenchStatus) -> str:
+    """Return guard, barrel and air in words for a consequence line."""
+    return f"{guard_text(status)}; barrel {status.barrel}; air {status.air}"
+
+
 def state_row(status: BenchStatus) -> Row:
     """Return the first line: state, phase, what it waits for, bench, link."""
     words = [status.state]
@@ -152,6 +194,9 @@ def state_row(status: BenchStatus) -> Row:
     if status.waits_for:
         # Why there is no link is a whole sentence, which stands beside IL-19 below.
         waits_for = "the board" if status.state == "NO LINK" else status.waits_for
+        if status.state == "PAUSED" and status.series is not None:
+            # The line of the series says why.
+            waits_for = waits_for.split(" (")[0]
         text += f"; waits for {waits_for}"
     old = "; VALUES ARE OLD" if is_old(status) else ""
     return Row("", f"{text}; bench {status.bench}; {link_text(status)}{old}")
@@ -178,11 +223,15 @@ def _last_text(last: LastPortion, aim_kg: float | None) -> str:
     text = f"{last.number} {last.kind} {last.outcome}".strip()
     if last.mass_kg is None:
         # One that was stopped or tripped is not asked for at the scale.
-        return f"{text}, not weighed" if last.outcome == "complete" else text
-    text += f", {grams(last.mass_kg)}"
-    if aim_kg:
-        text += f" {percent(last.mass_kg / aim_kg - 1)}"
-    return text
+        text += ", not weighed" if last.outcome == "complete" else ""
+    else:
+        text += f", {weighed(last.mass_kg)}"
+        text += f" {percent(last.mass_kg / aim_kg - 1)}" if aim_kg else ""
+    return "; ".join((text, *last.seen))
+
+
+STROKE_FOLLOWS = "a series changes this by the weights, at most 2 % at once and 10 % in all"
+"""What a dough card with `auto_stroke` means, before anything moves."""
 
 
 def series_row(series: SeriesStatus) -> Row:
@@ -195,7 +244,35 @@ def series_row(series: SeriesStatus) -> Row:
         text += "; ends after this portion"
     elif series.next_in_s is not None:
         text += f"; next push in {seconds(series.next_in_s)}"
+    if series.late:
+        text += f"; {several(series.late, 'beat')} late"
+    if series.stroke_m is not None and series.card_stroke_m:
+        text += f"; stroke {millimetres(series.stroke_m, 2)} by the weights"
+        if series.adjusted:
+            text += f", {percent(series.stroke_m / series.card_stroke_m - 1)} off the card's"
     return Row("Series", text)
+
+
+BY_HAND: dict[str, tuple[str, float, str]] = {
+    "air_pa": ("air", 1e-5, " bar"),
+    "needle_turns": ("needle", 1.0, " turns"),
+    "nozzle_m": ("nozzle", 1e3, " mm"),
+    "sleeve": ("sleeve", 1.0, ""),
+    "lamp": ("lamp", 1.0, ""),
+}
+"""Name of a value set by hand to its word, its factor from SI, and its unit."""
+
+
+def by_hand_row(status: BenchStatus) -> Row | None:
+    """Return what people set by hand, and the comparison group that began with it; or None."""
+    if not status.by_hand:
+        return None
+    parts = []
+    for name, value in status.by_hand.items():
+        word, factor, unit = BY_HAND.get(name, (name, 1.0, ""))
+        shown = f"{value * factor:.4g}{unit}" if isinstance(value, int | float) else value
+        parts.append(f"{word} {shown}")
+    return Row("By hand", f"{', '.join(parts)}; group {status.group}")
 
 
 def weights_row(status: BenchStatus) -> Row | None:
@@ -217,6 +294,8 @@ def tube_row(status: BenchStatus) -> Row:
     parts = [status.tube]
     if status.dough:
         parts.append(f"dough {status.dough}")
+    if status.tube_open_s is not None:
+        parts.append(f"in for {whole_seconds(status.tube_open_s)}")
     if status.tube_left_m is not None:
         parts.append(f"{millimetres(status.tube_left_m, 0)} left")
     if status.tube_left_portions is not None:
@@ -226,7 +305,9 @@ def tube_row(status: BenchStatus) -> Row:
 
 def feed_row(status: BenchStatus) -> Row:
     """Return where the feed stands, or that nobody knows."""
-    if not status.position_known or status.position_m is None:
+    if is_old(status):
+        where = "position not known, while no word comes from the board"
+    elif not status.position_known or status.position_m is None:
         where = "position not known: say it with 'benchd here'"
     else:
         where = f"at {millimetres(status.position_m)}"
@@ -247,14 +328,80 @@ def eye_row(status: BenchStatus) -> Row | None:
     return Row("Eye", f"{status.eye_counts} counts, {sees}; {taught}")
 
 
-def abnormal_rows(abnormals: tuple[Abnormal, ...], now_ns: int) -> list[Row]:
-    """Return each abnormal, worst first: rank as sign and word, age, what, so what, do what."""
+def abnormal_rows(
+    abnormals: tuple[Abnormal, ...], now_ns: int, age_of: Callable[[float], str] = seconds
+) -> list[Row]:
+    """Return each abnormal, worst first: rank as sign and word, age, whether it was seen, what, so
+    what, do what; those that are shelved are left out.
+
+    `age_of` writes an age in s.
+    """
     rows = []
     for one in abnormals:
-        age = seconds((now_ns - one.since_ns) / 1e9)
+        if one.standing == "shelved":
+            continue
+        age = age_of((now_ns - one.since_ns) / 1e9)
+        stands = f", {STANDING[one.standing]}" if one.rank > 1 else ""
         text = " ".join(part for part in (one.what, one.so_what, one.do_what) if part)
-        rows.append(Row(RANKS.get(one.rank, f"!{one.rank}"), f"{one.code} {age} ago: {text}"))
+        label = RANKS.get(one.rank, f"!{one.rank}")
+        rows.append(Row(label, f"{one.code} {age} ago{stands}: {text}"))
     return rows
+
+
+STANDING = {
+    "raised": "not seen yet",
+    "seen": "seen",
+    "returned": "back to normal",
+    "shelved": "shelved",
+}
+"""State of an alarm by ISA-18.2 to its words."""
+
+RAISED_USUAL, RAISED_FLOOD = 1, 10
+"""Alarms in 10 minutes that a person can take in, and those beyond which nobody can (ISA-18.2)."""
+
+
+def alarm_row(status: BenchStatus) -> Row | None:
+    """Return how many alarms were raised lately; None while they are few."""
+    count = status.raised_lately
+    if count <= RAISED_USUAL:
+        return None
+    flood = "TOO MANY to follow, take the worst first: " if count > RAISED_FLOOD else ""
+    return Row("Alarms", f"{flood}{count} raised in 10 min, {RAISED_USUAL} at most is usual")
+
+
+def shelved_row(status: BenchStatus) -> Row | None:
+    """Return what is shelved, for how much longer, by whom and why; None when nothing is."""
+    parts = []
+    for one in status.abnormals:
+        if one.standing == "shelved" and one.shelved_until_ns is not None:
+            left = (one.shelved_until_ns - status.now_ns) / 1e9
+            parts.append(
+                f"{one.code} for {whole_seconds(left)} more, by {one.shelved_by}: {one.shelved_why}"
+            )
+    return Row("Shelved", "; ".join(parts)) if parts else None
+
+
+def spread_row(status: BenchStatus) -> Row | None:
+    """Return the spread so far with the interval that so few weights support; None where nothing
+    is weighed."""
+    n = status.n_spread
+    if not n:
+        return None
+    if status.spread_kg is None:
+        # Only here: its module costs each `benchd status` more than all else in this one.
+        from protocols.limits import SPREAD_LEAST
+
+        return Row("Spread", f"not told from {several(n, 'weight')}: it takes {SPREAD_LEAST}")
+    sd, low, high = status.spread_kg
+    if status.mean_kg:
+        unit, factor = "%", 100 / status.mean_kg
+    else:
+        unit, factor = "g", 1e3
+    return Row(
+        "Spread",
+        f"{sd * factor:.1f} {unit} (95 of 100: {low * factor:.1f} to {high * factor:.1f} {unit}) "
+        f"of {n} alike",
+    )
 
 
 def rows(status: BenchStatus) -> list[Row]:
@@ -264,20 +411,33 @@ def rows(status: BenchStatus) -> list[Row]:
         energy_row(status),
         not_watched_row(status),
         *abnormal_rows(status.abnormals, status.now_ns),
+        *abnormal_rows(status.returned, status.now_ns),
+        shelved_row(status),
+        alarm_row(status),
         portion_row(status),
         series_row(status.series) if status.series is not None else None,
         weights_row(status),
+        spread_row(status),
         tube_row(status),
         feed_row(status),
         eye_row(status),
-        Row("Journal", status.journal or "none")
-        if status.journal_ok
-        else Row("Journal", "CANNOT BE WRITTEN"),
-        Row("Board", _board_text(status)) if status.board else None,
+        by_hand_row(status),
+        journal_row(status),
+        Row("Board", board_text(status)) if status.board else None,
         Row("Control", status.controller) if status.controller else None,
-        Row("Broker", broker_text(status.broker)) if status.broker is not None else None,
+        broker_row(status),
     ]
     return [row for row in found if row is not None]
+
+
+def journal_row(status: BenchStatus) -> Row:
+    """Return the journal that is written, or that none can be."""
+    return Row("Journal", status.journal or "none" if status.journal_ok else "CANNOT BE WRITTEN")
+
+
+def broker_row(status: BenchStatus) -> Row | None:
+    """Return how news goes out, or None where the card names no broker."""
+    return None if status.broker is None else Row("Broker", broker_text(status.broker))
 
 
 def broker_text(broker: BrokerStatus) -> str:
@@ -290,7 +450,8 @@ def broker_text(broker: BrokerStatus) -> str:
     return "; ".join(part.removesuffix(".") for part in parts)
 
 
-def _board_text(status: BenchStatus) -> str:
+def board_text(status: BenchStatus) -> str:
+    """Return the board, its supply, and what of the line was bad or lost."""
     parts = [status.board]
     if status.supply_v is not None:
         parts.append(f"supply {volts(status.supply_v)}")
@@ -303,63 +464,13 @@ def _board_text(status: BenchStatus) -> str:
     return "; ".join(parts)
 
 
-PHASE_ORDER = ("take-up", "push", "draw-back", "settle", "cut", "return")
-
-
-def portion_line(record: Mapping[str, Any]) -> str:
-    """Return one line about a portion that ended: number, class, stroke, phase times, thrust.
-
-    `record` is a portion record as the daemon publishes it; what it lacks is left out.
-    """
-    parts = [f"portion {record['number']} {record['class']}"]
-    if record.get("outcome") != "complete":
-        parts.append(
-            f"{record.get('outcome', 'unseen').upper()} {record.get('reason', '')}".strip()
-        )
-    asked = record.get("asked_m")
-    if asked:
-        parts.append(f"stroke {millimetres(asked.get('push'))}")
-    if asked and record.get("asked_steps") and record.get("made_steps") != record["asked_steps"]:
-        made = record.get("made_steps") or 0
-        parts.append(f"made {made / record['asked_steps'] * 100:.0f} % of it")
-    times = record.get("phase_s") or {}
-    shown = [f"{name} {times[name]:.2f}" for name in PHASE_ORDER if name in times]
-    if shown:
-        parts.append(f"{' '.join(shown)} s")
-    peak = (record.get("thrust_n") or {}).get("peak")
-    if peak is not None:
-        parts.append(f"thrust {peak:.0f} N")
-    return plain("; ".join(parts))
-
-
-PORTION_HEAD = "portion          stroke take-up push draw-back settle  cut return thrust weight"
-"""Heads of the columns of `portion_cells`."""
-
-
-def portion_cells(record: Mapping[str, Any], mass_kg: float | None) -> str:
-    """Return a portion that ended as one line of columns: mm, then seconds, N and g."""
-    outcome = record.get("outcome")
-    kind = record["class"] if outcome == "complete" else f"{outcome}".upper()
-    times = record.get("phase_s") or {}
-    widths = (7, 4, 9, 6, 4, 6)
-    cells = [
-        f"{times[name]:>{width}.2f}" if name in times else f"{'-':>{width}}"
-        for name, width in zip(PHASE_ORDER, widths, strict=True)
-    ]
-    stroke = millimetres((record.get("asked_m") or {}).get("push"))
-    thrust = newtons((record.get("thrust_n") or {}).get("peak"))
-    return plain(
-        f"{record['number']:>3} {kind:<11} {stroke:>7} {' '.join(cells)} {thrust:>6} "
-        f"{grams(mass_kg):>6}"
-    )
-
-
 def status_lines(status: BenchStatus, width: int = WIDTH) -> list[str]:
     """Return the snapshot as lines of at most `width` columns."""
-    return [line for row in rows(status) for line in _wrapped(row, width)]
+    return [line for row in rows(status) for line in row_lines(row, width)]
 
 
-def _wrapped(row: Row, width: int) -> list[str]:
+def row_lines(row: Row, width: int) -> list[str]:
+    """Return a row as lines of at most `width` columns, later ones under its text."""
     label = f"{plain(row.label):<{LABEL - 1}} " if row.label else ""
     return wrapped(label + plain(row.text), width, " " * LABEL, break_long_words=True)
 
@@ -376,31 +487,3 @@ def wrapped(text: str, width: int, hang: str, *, break_long_words: bool) -> list
         break_on_hyphens=False,
     )
     return [line.replace("\u00a0", " ") for line in lines]
-
-
-def status_line(status: BenchStatus, width: int = WIDTH) -> str:
-    """Return the snapshot as one line, most important first: for following along and for logs.
-
-    What does not fit into `width` is left out as a whole.
-    """
-    phase = f" {status.phase}" if status.phase and status.phase != "none" else ""
-    parts = [f"{status.state}{phase}"]
-    if status.abnormals:
-        worst = status.abnormals[0]
-        parts.append(f"{RANKS.get(worst.rank, '')} {worst.code}")
-    if is_old(status):  # Fresh, its age changes all the time and says nothing.
-        parts.append(link_text(status))
-    parts.append(f"barrel {UNKNOWN_ENERGY if is_old(status) else status.barrel or UNKNOWN_ENERGY}")
-    if status.series is not None:
-        of = "" if status.series.count is None else f" of {status.series.count}"
-        parts.append(f"made {status.series.made}{of}")
-    if status.portion:
-        parts.append(f"portion {status.portion}")
-    if status.position_known and status.position_m is not None:
-        parts.append(f"feed {millimetres(status.position_m)}")
-    line = plain(parts[0])[:width]
-    for part in parts[1:]:
-        longer = f"{line}; {plain(part)}"
-        if len(longer) <= width:
-            line = longer
-    return line

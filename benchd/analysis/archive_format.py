@@ -103,12 +103,16 @@ def facts_of(path: Path) -> ArchiveFacts:
     Raises JournalError when it is none, is damaged, or is of a later version.
     """
     with _file(path) as file:
-        return _facts(path, file.metadata.metadata or {})
+        return facts_in(path, file.metadata.metadata or {})
 
 
-def _facts(path: Path, pairs: Mapping[bytes, bytes]) -> ArchiveFacts:
-    words = {key.decode(): value.decode() for key, value in pairs.items()}
+def facts_in(path: Path, pairs: Mapping[bytes, bytes]) -> ArchiveFacts:
+    """What an archive says of itself in its file's key-value metadata.
+
+    Raises JournalError when it is none, is damaged, or is of a later version.
+    """
     try:
+        words = {key.decode(): value.decode() for key, value in pairs.items()}
         version = int(words[VERSION])
         if version > ARCHIVE_VERSION:
             raise JournalError(
@@ -140,7 +144,7 @@ def parts(path: Path) -> Iterator[Part]:
     Raises JournalError when the archive is damaged, or does not come to the head that it names.
     """
     with _file(path) as file:
-        facts = _facts(path, file.metadata.metadata or {})
+        facts = facts_in(path, file.metadata.metadata or {})
         views = views_of_meta(facts.meta)
         sealing, times = _Sealing(facts), CommitTimes()
         times.add(sealing.seal)
@@ -329,7 +333,10 @@ def _fill(connection: sqlite3.Connection, path: Path, progress: Callable[[int], 
 @contextmanager
 def readable(path: Path, progress: Callable[[int], object] = lambda n: None) -> Iterator[Path]:
     """The path of a journal to read: the same, or that of an archive's content, restored for as
-    long as it is read."""
+    long as it is read.
+
+    Raises: JournalError when it cannot be restored.
+    """
     if not is_archive(path):
         yield path
         return

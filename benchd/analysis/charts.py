@@ -52,6 +52,8 @@ class Chart(msgspec.Struct, frozen=True):
     cusum: int | None = None
     ewma: int | None = None
     """Portion at which a small lasting shift shows first."""
+    points: tuple[tuple[int, float], ...] = ()
+    """Number of each portion and its value."""
 
 
 class Baseline(msgspec.Struct, frozen=True):
@@ -153,7 +155,7 @@ def _chart(
     largest = max((abs(value) for _, value in points), default=0.0)
     # A signal that never changes has no limits, nor one whose changes are rounding in binary.
     if drawn is None or drawn.sigma <= 1e-9 * max(largest, abs(drawn.centre)):
-        return Chart(signal, unit, len(points))
+        return Chart(signal, unit, len(points), points=tuple(points))
     z = [(value - drawn.centre) / drawn.sigma for _, value in points]
 
     def portion(at: int | None) -> int | None:
@@ -171,6 +173,7 @@ def _chart(
         runs={name: points[at][0] for name, at in runs.items()},
         cusum=portion(sums.at),
         ewma=portion(averages.at),
+        points=tuple(points),
     )
 
 

@@ -135,10 +135,11 @@ def judge(weighed: Weighed, tolerance: float | None = None) -> Judgement:
         for of_tube in by(portions, lambda portion: portion.loading).values():
             sections.append(section(of_tube, tolerance))
         pools.append(_pool(key, portions, tolerance))
+    of_tubes = by(weighed.portions, lambda portion: (portion.bench, portion.loading))
     masses = [
         mass
         for loading in weighed.loadings
-        if (mass := _mass(loading, weighed.portions)) is not None
+        if (mass := _mass(loading, of_tubes.get((loading.bench, loading.loading), []))) is not None
     ]
     return Judgement(tuple(sections), tuple(pools), tuple(masses), weighed.strays)
 
@@ -303,12 +304,7 @@ def _pool(key: Compared, portions: Sequence[Made], tolerance: float | None) -> P
     )
 
 
-def _mass(loading: Loading, portions: Sequence[Made]) -> Mass | None:
-    of_tube = [
-        portion
-        for portion in portions
-        if (portion.bench, portion.loading) == (loading.bench, loading.loading)
-    ]
+def _mass(loading: Loading, of_tube: Sequence[Made]) -> Mass | None:
     weights = [portion.mass_kg for portion in of_tube if portion.mass_kg is not None]
     if loading.net_kg is None or not weights:
         return None

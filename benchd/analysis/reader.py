@@ -8,13 +8,14 @@ of the file per block; entries only ever follow, so blocks fit together.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
+from benchd.core.ledger import INPUT
 from benchd.io.journal_disk import beside, is_being_written, size_bytes
 from benchd.io.journal_format import (
     JOURNAL_SUFFIX,
@@ -23,6 +24,7 @@ from benchd.io.journal_format import (
     Entry,
     JournalError,
     Row,
+    View,
     entry_of,
     meta_line,
     row_lines,
@@ -124,6 +126,7 @@ class JournalReader:
         with opened(path) as connection:
             self.meta = _meta(connection, path)
         self.views = views_of_meta(self.meta)
+        self.view_of = {view.kind: view for view in self.views}
         self._widths = widths_of(self.views)
 
     def last(self) -> int:
@@ -148,7 +151,10 @@ class JournalReader:
             return _seals(connection, "ORDER BY n DESC LIMIT ?", count)
 
     def seals(self, after: int = 0) -> Iterator[Seal]:
-        """Seals in order, from the one that follows number `after`."""
+        """Seals in order, from the one that follows number `after`.
+
+        Raises: JournalError when the file is damaged.
+        """
         while True:
             with opened(self.path) as connection:
                 block = _seals(connection, "WHERE n > ? ORDER BY n LIMIT 1000", after)
@@ -163,18 +169,20 @@ class JournalReader:
         self,
         *,
         kinds: Collection[int] | None = None,
-        from_ns: int | None = None,
-        until_ns: int | None = None,
         after: int = 0,
+        upto: int | None = None,
+        told: Sequence[str] | None = None,
     ) -> Iterator[Row]:
         """Stored rows (n, t_ns, kind, v1 .. v12, text) in order.
 
-        kinds: only these; None for all. from_ns, until_ns: [ns], only times in this range, the
-        first included and the second not; None for no bound. after: only numbers above it. Ends
-        with the last entry that was there when the call was made.
+        kinds: only these; None for all. after: only numbers above it. upto: only numbers up to it.
+        told: of inputs only those whose text holds one of these words; most are wakes, which tell
+        nothing. Ends with the last entry that was there when the call was made.
+
+        Raises: JournalError when the file is damaged.
         """
-        sql = _rows_sql(kinds, from_ns, until_ns)
-        last = self.last()
+        sql = _rows_sql(kinds, told)
+        last = self.last() if upto is None else min(self.last(), upto)
         while after < last:
             with opened(self.path) as connection:
                 # By count and not by number: in a damaged file numbers may leap.
@@ -189,17 +197,34 @@ class JournalReader:
         self,
         *,
         kinds: Collection[int] | None = None,
-        from_ns: int | None = None,
-        until_ns: int | None = None,
         after: int = 0,
+        upto: int | None = None,
+        told: Sequence[str] | None = None,
     ) -> Iterator[tuple[int, Entry]]:
         """Entries in order, each with its number; chosen as in `rows`.
 
         An entry has as many values as its view has columns; one of a kind without a view has
         twelve.
         """
-        for row in self.rows(kinds=kinds, from_ns=from_ns, until_ns=until_ns, after=after):
+        for row in self.rows(kinds=kinds, after=after, upto=upto, told=told):
             yield row[0], entry_of(row, self._widths)
+
+    def before(
+        self, n: int | None, count: int, *, kinds: Collection[int] | None = None
+    ) -> list[tuple[int, Entry]]:
+        """Return the last `count` entries below number `n`, or of all, in order; chosen by kind."""
+        sql = "SELECT * FROM entry WHERE n < ?"
+        if kinds is not None:
+            sql += f" AND kind IN ({', '.join(str(int(kind)) for kind in kinds)})"
+        with opened(self.path) as connection:
+            below = _last_entry(connection) + 1 if n is None else n
+            rows = connection.execute(f"{sql} ORDER BY n DESC LIMIT ?", (below, count)).fetchall()
+        return [(row[0], entry_of(row, self._widths)) for row in reversed(rows)]
+
+    def span_of(self, kind: int, first: int, last: int) -> tuple[int, int]:
+        """As an archive's, and as wide as it may be: the kinds that are asked for come from here
+        without a look at what the others hold."""
+        return 0, self.last()
 
     def facts(self) -> JournalFacts:
         """What a list of journals shows of this one."""
@@ -215,6 +240,67 @@ class JournalReader:
             entries=seals[0].last if seals else 0,
             head=seals[0].hash.hex() if seals else None,
         )
+
+
+class Reader(Protocol):
+    """What a study asks of a journal, or of an archive that is read as one."""
+
+    path: Path
+    meta: dict[str, str]
+    view_of: dict[int, View]
+    """Kind to its name and the names of its values."""
+
+    def last(self) -> int:
+        """Number of the last entry that is there now; 0 when there is none."""
+
+    def state(self) -> JournalState:
+        """How it ended."""
+
+    def head(self) -> str | None:
+        """Hash at the last commit."""
+
+    def entries(
+        self,
+        *,
+        kinds: Collection[int] | None = None,
+        after: int = 0,
+        upto: int | None = None,
+        told: Sequence[str] | None = None,
+    ) -> Iterator[tuple[int, Entry]]:
+        """Entries in order, each with its number; only of these kinds, with numbers above `after`
+        and up to `upto`."""
+
+    def before(
+        self, n: int | None, count: int, *, kinds: Collection[int] | None = None
+    ) -> list[tuple[int, Entry]]:
+        """The last `count` entries below number `n`, or of all, in order; chosen by kind."""
+
+    def span_of(self, kind: int, first: int, last: int) -> tuple[int, int] | None:
+        """Entries after and up to which all those stand that tell of the records of this kind
+        with a number in this range; None when there is none of them."""
+
+
+def reader_of(path: Path) -> Reader:
+    """Return a reader of a journal, or of an archive.
+
+    Raises: JournalError when it cannot be read.
+    """
+    from benchd.analysis.archive_format import is_archive
+
+    if not is_archive(path):
+        return JournalReader(path)
+    from benchd.analysis.archive_reader import ArchiveReader
+
+    return ArchiveReader(path)
+
+
+def oldest_first(paths: Iterable[Path]) -> list[Reader]:
+    """Return readers of journals and archives in the order in which these were opened.
+
+    Raises: JournalError when one cannot be read.
+    """
+    readers = [reader_of(path) for path in paths]
+    return sorted(readers, key=lambda reader: reader.meta.get(META_OPENED_US, ""))
 
 
 def list_journals(folder: Path) -> list[JournalFacts]:
@@ -256,14 +342,19 @@ def _last_entry(connection: sqlite3.Connection) -> int:
     return int(last)
 
 
-def _rows_sql(kinds: Collection[int] | None, from_ns: int | None, until_ns: int | None) -> str:
+def holds(words: Sequence[str], find: str) -> str:
+    """Return the SQL that asks whether a text holds one of these words; find: the function that
+    finds one text in another."""
+    asked = (f"{find}(text, '{word.replace(chr(39), chr(39) * 2)}')" for word in words)
+    return f"({' OR '.join(asked)})"
+
+
+def _rows_sql(kinds: Collection[int] | None, told: Sequence[str] | None) -> str:
     conditions = ["n > ?", "n <= ?"]
     if kinds is not None:
         conditions.append(f"kind IN ({', '.join(str(int(kind)) for kind in kinds)})")
-    if from_ns is not None:
-        conditions.append(f"t_ns >= {int(from_ns)}")
-    if until_ns is not None:
-        conditions.append(f"t_ns < {int(until_ns)}")
+    if told is not None:
+        conditions.append(f"(kind <> {INPUT} OR {holds(told, 'instr')})")
     return f"SELECT * FROM entry WHERE {' AND '.join(conditions)} ORDER BY n"
 
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 import msgspec
 
-from benchd.analysis.reader import JournalReader
+from benchd.analysis.reader import JournalReader, Reader
 from benchd.core import ledger
 from benchd.core.engine import CORE_VERSION, step
 from benchd.core.state import State
@@ -42,7 +42,7 @@ class Verdict(NamedTuple):
         return not self.differences
 
 
-def first_state_of(reader: JournalReader) -> State:
+def first_state_of(reader: Reader) -> State:
     """Return the state that a journal opens with.
 
     Raises: JournalError when the file carries none that this version can read.

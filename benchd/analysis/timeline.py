@@ -5,20 +5,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import msgspec
 
-from benchd.analysis.reader import JournalReader
+from benchd.analysis.reader import JournalReader, Reader
 from benchd.analysis.replay import first_state_of
 from benchd.core import ledger
-from benchd.core.clock_map import unwrap
+from benchd.core.clock_map import since_s
 from benchd.core.facts import BenchFacts
 from benchd.core.inputs import Opened
 from benchd.core.words import trip_text
 from benchd.io.journal_format import JournalError
 from protocols import messages as m
-from protocols.codes import INTERLOCK_BY_NUMBER, OUTCOMES, PHASES, PINS
+from protocols.codes import INTERLOCK_BY_NUMBER, OUTCOMES, PHASES, SIGNALS
 from protocols.limits import NOT_FITTED
 
 NEIGHBOURS = 10
@@ -36,6 +36,9 @@ ON_OFF: dict[str, tuple[str, str]] = {
 }
 """What an edge of a pin means, off and on; others are said by their name."""
 
+_EVENTS = frozenset(spec.cls.code for spec in m.MESSAGES.values() if issubclass(spec.cls, m.Event))
+_WANTED = _EVENTS | {ledger.RECORDS[name] for name in ("portion", "weight", "link", "gap")}
+
 
 class Portion(msgspec.Struct, frozen=True):
     """A portion in a journal: its record, its events, and its weight if it has one."""
@@ -46,37 +49,82 @@ class Portion(msgspec.Struct, frozen=True):
     mass_kg: float | None = None
 
 
-def read_portions(reader: JournalReader) -> list[Portion]:
-    """Return every portion of a journal in order, each with the events of its number."""
-    codes = {spec.cls.code for spec in m.MESSAGES.values() if issubclass(spec.cls, m.Event)}
-    wanted = codes | {ledger.RECORDS["portion"], ledger.RECORDS["weight"]}
-    found: list[Portion] = []
-    weights: dict[int, float] = {}
+class Span(NamedTuple):
+    """A portion, the entries of a journal that it lies between, and news of the link among them:
+    the host time [ns], whether it is up, words."""
+
+    portion: Portion
+    first: int
+    last: int
+    offset_us: int
+    link: tuple[tuple[int, bool, str], ...]
+
+
+def spans(reader: Reader, *, after: int = 0, upto: int | None = None) -> list[Span]:
+    """Return every portion of a journal that ended, in order.
+
+    after, upto: only of the entries with numbers above the one, and up to the other.
+    Raises: JournalError when the journal cannot be read.
+    """
+    found: list[Span] = []
     events: dict[int, list[m.Event]] = {}
-    for _, entry in reader.entries(kinds=wanted):
-        if entry.kind == ledger.RECORDS["portion"]:
-            record = msgspec.json.decode(entry.text or "{}")
-            low = record["number"] & 0xFFFF
-            found.append(Portion(record["number"], record, tuple(events.pop(low, ()))))
-        elif entry.kind == ledger.RECORDS["weight"]:
-            weight = msgspec.json.decode(entry.text or "{}")
-            weights[weight["portion"]] = weight["mass_kg"]
-        else:
-            said = ledger.read_input(entry.kind, entry.values, entry.text)
+    first: dict[int, int] = {}
+    offset: dict[int, int] = {}
+    weights: dict[int, float] = {}
+    link: list[tuple[int, int, bool, str]] = []
+    for n, entry in reader.entries(kinds=_WANTED, after=after, upto=upto):
+        if entry.kind in _EVENTS:
+            said: Any = ledger.read_input(entry.kind, entry.values, entry.text)
             low = getattr(said, "portion", 0)
-            if low and isinstance(said, m.Event):
+            if low:
+                late_us = entry.t_ns // 1000 - said.t_us
                 events.setdefault(low, []).append(said)
-    return [Portion(p.number, p.record, p.events, weights.get(p.number)) for p in found]
+                first.setdefault(low, n)
+                # What was on its way for the shortest time tells the clocks' distance best.
+                offset[low] = min(offset.get(low, late_us), late_us)
+            continue
+        data = msgspec.json.decode(entry.text or "{}")
+        if entry.kind == ledger.RECORDS["weight"]:
+            weights[data["portion"]] = data["mass_kg"]
+        elif entry.kind == ledger.RECORDS["portion"]:
+            low = data["number"] & 0xFFFF
+            one = Portion(data["number"], data, tuple(events.pop(low, ())))
+            start = first.pop(low, n)
+            told = tuple(piece[1:] for piece in link if piece[0] >= start)
+            found.append(Span(one, start, n, offset.pop(low, 0), told))
+            link.clear()
+        else:
+            up = entry.kind == ledger.RECORDS["link"] and bool(data.get("up"))
+            link.append((n, entry.t_ns, up, str(data.get("text") or "events were lost")))
+    replace = msgspec.structs.replace
+    return [
+        span._replace(portion=replace(span.portion, mass_kg=weights.get(span.portion.number)))
+        for span in found
+    ]
 
 
-def facts_of(reader: JournalReader) -> BenchFacts:
+def read_portions(reader: Reader) -> list[Portion]:
+    """Return every portion of a journal in order, each with the events of its number.
+
+    Raises: JournalError when the journal cannot be read.
+    """
+    return [span.portion for span in spans(reader)]
+
+
+def facts_of(reader: Reader) -> BenchFacts:
     """Return the bench facts a journal was written with."""
     facts = first_state_of(reader).facts
-    for _, entry in reader.entries(kinds={ledger.INPUT}):
+    for _, entry in reader.entries(kinds={ledger.INPUT}, told=('"facts"',)):
         given = ledger.read_input(entry.kind, entry.values, entry.text)
         if isinstance(given, Opened):
             return given.facts
     return facts
+
+
+def _grams(mass_kg: float) -> str:
+    """Return a weight with all digits that a scale shows, and at least one decimal."""
+    grams = round(mass_kg * 1000, 3)
+    return f"{grams:.1f} g" if round(grams, 1) == grams else f"{grams:.9g} g"
 
 
 def _shown(value: int, scale: float, unit: str, digits: int = 0) -> str:
@@ -91,7 +139,7 @@ def event_words(facts: BenchFacts, event: m.Event) -> str:
     if isinstance(event, m.Phase):
         return f"{PHASES[event.phase]} begins"
     if isinstance(event, m.Edge):
-        name = PINS[event.signal]
+        name = SIGNALS[event.signal]
         words = ON_OFF.get(name, (f"{name} off", f"{name} on"))
         return words[event.level]
     if isinstance(event, m.Trip):
@@ -100,8 +148,8 @@ def event_words(facts: BenchFacts, event: m.Event) -> str:
     if isinstance(event, m.Ended):
         return f"ended, {OUTCOMES[event.outcome]}"
     if isinstance(event, m.Tally):
-        gap_mm = facts.metres(event.gap) * 1000
-        return f"steps {event.made} of {event.asked}, longest gap {gap_mm:.1f} mm"
+        gap_mm = facts.strand_m(event.gap) * 1000
+        return f"steps {event.made} of {event.asked}, longest gap {gap_mm:.1f} mm of strand"
     if isinstance(event, m.Extremes):
         return (
             f"eye least {_shown(event.eye_min, 1, '')}, thrust peak "
@@ -122,7 +170,7 @@ def event_lines(facts: BenchFacts, portion: Portion) -> Iterator[str]:
     zero_us = starts[0] if starts else portion.events[0].t_us
     yield f"  {'time':>9}  {'feed':>9}  {'eye':>4}  {'thrust':>6}  {'air':>8}   what"
     for event in portion.events:
-        time_s = (unwrap(event.t_us, zero_us) - zero_us) / 1e6
+        time_s = since_s(event.t_us, zero_us)
         cells = f"{'':>9}  {'':>4}  {'':>6}  {'':>8}"
         if isinstance(event, m.Phase | m.Edge | m.Ended):
             cells = (
@@ -132,7 +180,9 @@ def event_lines(facts: BenchFacts, portion: Portion) -> Iterator[str]:
         yield f"  {time_s:>+7.3f} s  {cells}   {event_words(facts, event)}"
 
 
-def _signals(portion: Portion) -> dict[str, tuple[float | None, str, float, int]]:
+def _signals(
+    facts: BenchFacts, portion: Portion
+) -> dict[str, tuple[float | None, str, float, int]]:
     """Return label to (value, unit, factor, digits) of what is compared with the neighbours."""
     record = portion.record
     rows: dict[str, tuple[float | None, str, float, int]] = {}
@@ -146,19 +196,25 @@ def _signals(portion: Portion) -> dict[str, tuple[float | None, str, float, int]
         rows[label] = (record.get("cutter", {}).get(name), "ms", 1000, 0)
     rows["thrust peak"] = (record.get("thrust_n", {}).get("peak"), "N", 1, 0)
     rows["thrust at cut"] = (record.get("thrust_n", {}).get("at_cut"), "N", 1, 0)
-    rows["longest gap"] = (record.get("eye", {}).get("gap_m"), "mm", 1000, 1)
+    strand = facts.strand_m(1) / facts.metres(1)
+    rows["longest gap, strand"] = (record.get("eye", {}).get("gap_m"), "mm", 1000 * strand, 1)
     rows["air least"] = (record.get("air_pa", {}).get("min"), "bar", 1e-5, 2)
     rows["supply least"] = (record.get("supply_v", {}).get("min"), "V", 1, 2)
     rows["weight"] = (portion.mass_kg, "g", 1000, 1)
     return rows
 
 
-def usual_lines(portion: Portion, neighbours: Sequence[Portion]) -> Iterator[str]:
+def usual_lines(
+    facts: BenchFacts, portion: Portion, neighbours: Sequence[Portion]
+) -> Iterator[str]:
     """Give one line a signal: this portion, and least, middle and most of its neighbours."""
-    others = [_signals(other) for other in neighbours]
-    usual_of = f"usual (least - middle - most of {len(neighbours)} neighbours)"
-    yield f"  {'signal':<20} {'this':>10}   {usual_of}"
-    for label, (value, unit, factor, digits) in _signals(portion).items():
+    others = [_signals(facts, other) for other in neighbours]
+    many = f"{len(others)} normal portion{'' if len(others) == 1 else 's'} nearest to it"
+    usual_of = f"usual (least - middle - most of the {many})" if others else ""
+    yield f"  {'signal':<20} {'this':>10}   {usual_of}".rstrip()
+    if not others:
+        yield "  no normal portion stands near it in this journal, so nothing is called usual"
+    for label, (value, unit, factor, digits) in _signals(facts, portion).items():
         usual = sorted(
             row[label][0] or 0.0 for row in others if label in row and row[label][0] is not None
         )
@@ -191,7 +247,7 @@ def portion_lines(path: Path, number: int) -> Iterator[str]:
     near = portions[max(0, here - NEIGHBOURS) : here] + portions[here + 1 : here + 1 + NEIGHBOURS]
     good = [other for other in near if other.record["class"] == "normal"]
     facts = facts_of(reader)
-    mass = f"   {portion.mass_kg * 1000:.1f} g" if portion.mass_kg is not None else ""
+    mass = f"   {_grams(portion.mass_kg)}" if portion.mass_kg is not None else ""
     yield (
         f"REPLAY - nothing moves   bench {facts.name}   portion {number}   {record['class']}   "
         f"{record['outcome']}   tube {record.get('tube') or '-'}{mass}"
@@ -199,7 +255,7 @@ def portion_lines(path: Path, number: int) -> Iterator[str]:
     yield ""
     yield from event_lines(facts, portion)
     yield ""
-    yield from usual_lines(portion, good)
+    yield from usual_lines(facts, portion, good)
 
 
 def series_lines(path: Path) -> Iterator[str]:
@@ -225,5 +281,5 @@ def series_lines(path: Path) -> Iterator[str]:
         yield (
             f"  {portion.number:>7}  {record['class']:<11} {record['outcome']:<9} "
             f"{f'{stroke * 1000:.1f} mm' if stroke is not None else '-':>8}  {push:>7}  {cut:>7}  "
-            f"{f'{portion.mass_kg * 1000:.1f} g' if portion.mass_kg is not None else '-':>8}"
+            f"{_grams(portion.mass_kg) if portion.mass_kg is not None else '-':>8}"
         )

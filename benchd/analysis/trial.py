@@ -118,8 +118,9 @@ def _check(name_a: str, a: Sequence[Made], name_b: str, b: Sequence[Made]) -> No
     for name, side in ((name_a, a), (name_b, b)):
         if len(side) < EACH_LEAST:
             raise NoTrial(
-                f"{name} has {len(side)} normal portions with a weight, too few to compare: ten "
-                "and more of each are needed to show anything but the crudest difference."
+                f"There are {len(side)} normal portions with a weight in {name}, too few to "
+                "compare: ten and more of each are needed to show anything but the crudest "
+                "difference."
             )
     both = {one.number for one in a} & {one.number for one in b}
     if both:
@@ -155,7 +156,7 @@ def _apart(name_a: str, a: Sequence[Made], name_b: str, b: Sequence[Made]) -> st
         return " and ".join(THIRDS[place] for place in known) or "an unknown place"
 
     return (
-        f"Not compared: {name_a} was made at the {where(a)} of the barrel and {name_b} at the "
+        f"Not compared: {name_a} came from the {where(a)} of the barrel and {name_b} from the "
         f"{where(b)}, and spread and mean change along a tube by themselves; make ten portions of "
         "each in the same third."
     )

@@ -12,9 +12,8 @@ from typing import Any, NamedTuple, TypeVar
 
 import msgspec
 
-from benchd.analysis.reader import JournalReader
+from benchd.analysis.reader import Reader, oldest_first
 from benchd.core import ledger
-from benchd.io.journal_format import META_OPENED_US
 
 NORMAL = "normal"
 COMPLETE = "complete"
@@ -22,6 +21,8 @@ COMPLETE = "complete"
 Key = TypeVar("Key")
 
 _WANTED = {ledger.RECORDS[name] for name in ("portion", "weight", "tube")} | {ledger.INPUT}
+_CARDS = ('"tolerance"', '"opened"')
+"""What the text of an input holds that tells a dough card or the bench's."""
 
 
 class Made(msgspec.Struct, frozen=True):
@@ -107,10 +108,8 @@ def read_weighed(paths: Sequence[Path]) -> Weighed:
 
     Raises: JournalError when one cannot be read.
     """
-    readers = [JournalReader(path) for path in paths]
-    readers.sort(key=lambda reader: reader.meta.get(META_OPENED_US, ""))
     into = _Into()
-    for reader in readers:
+    for reader in oldest_first(paths):
         into.read(reader)
     return into.done()
 
@@ -124,17 +123,15 @@ class _Into:
         self.loadings: dict[tuple[str, int], Loading] = {}
         self.current: dict[str, int] = {}
 
-    def read(self, reader: JournalReader) -> None:
+    def read(self, reader: Reader) -> None:
         """Take one journal in; a record that is damaged is left out, the rest is still worth
         having."""
         bench, travel_m = reader.meta.get("bench", ""), None
         tolerances: dict[str, float] = {}
-        for _, entry in reader.entries(kinds=_WANTED):
+        for _, entry in reader.entries(kinds=_WANTED, told=_CARDS):
             try:
                 if entry.kind == ledger.INPUT:
-                    text = entry.text or ""
-                    if '"tolerance"' in text or '"opened"' in text:
-                        travel_m = self._told(text, tolerances) or travel_m
+                    travel_m = self._told(entry.text or "", tolerances) or travel_m
                     continue
                 record = msgspec.json.decode(entry.text or "{}", type=dict[str, Any])
                 kind = ledger.RECORD_BY_CODE[entry.kind]

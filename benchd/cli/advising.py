@@ -19,7 +19,7 @@ SETTLING = 2
 
 RUNNING = (
     "Proposal only: nothing was changed. The stroke stands in the dough card; the next series "
-    "takes it from there."
+    "takes it from there. With 'auto_stroke: yes' in the card a series follows its weights itself."
 )
 
 

@@ -42,6 +42,12 @@ LOADER = (
     "and valve off, and no interlock of the board watches. Motor supply off, air shut and vented."
 )
 
+BARE = (
+    "This run is for a bare board: it tells the board that no sensor is fitted, so that guard, "
+    "emergency stop and end switches are not watched, and then steps, switches the valve and "
+    "powers the drive many times. Unplug the drivers of motor and valve from the board first."
+)
+
 CAUTIONS: dict[str, tuple[str, ...]] = {
     "serve": (GENERAL, STOP, STORED, BLADE, AIR, PINCH, ELECTRIC, RAW, ALONE),
     "jog": (PINCH, STORED),
@@ -50,6 +56,7 @@ CAUTIONS: dict[str, tuple[str, ...]] = {
     "cut": (BLADE, AIR),
     "tube": (STORED, PINCH),
     "size": (GENERAL, SHEET),
+    "conform": (GENERAL, BARE, STOP, STORED),
     "flash": (GENERAL, LOADER, STOP, STORED),
 }
 """Command to what it shows."""

@@ -5,12 +5,14 @@ from __future__ import annotations
 import argparse
 import json
 import os
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from benchd.cli.command import OK, WRONG, Parts, Usage, Wrong, confirm, note, say
 
 if TYPE_CHECKING:
     from benchd.config import BenchCard
+    from benchd.config.changes import Change
     from benchd.config.summary import Meaning
 
 EXAMPLES = ("bench.yaml", "smallest.yaml", "masa.yaml")
@@ -175,41 +177,67 @@ def _show_meaning(
     say("No mistakes were found in what is written; whether it is so, only measuring tells.")
 
 
-def _diff(options: argparse.Namespace, before: str, after: str) -> int:
+class Compared(NamedTuple):
+    """What two cards of a kind differ in; or what is wrong with them."""
+
+    mistakes: list[str]
+    changes: list[Change]
+    void: list[str]
+    """Groups of the bench card whose proof the change voids."""
+
+    def lines(self) -> list[str]:
+        """Return it for people."""
+        if self.mistakes:
+            return self.mistakes
+        shown = [f"{'*' if change.asks else ' '} {change.line()}" for change in self.changes]
+        asks = sum(change.asks for change in self.changes)
+        void = [group for group in self.void if group != "eye"]
+        return [*shown, _verdict(len(self.changes), asks, void)]
+
+
+def compared(names: Sequence[str], texts: Sequence[str]) -> Compared:
+    """Return what changed from the first card to the second; their names stand in mistakes.
+
+    Raises: Usage when they are not of one kind.
+    """
     from benchd.config.bench import bench_card
     from benchd.config.changes import changes, kind_of, read_values
     from benchd.config.errors import CardError
 
-    kinds = {kind_of(before), kind_of(after)} - {""}
+    kinds = set(map(kind_of, texts)) - {""}
     if len(kinds) == 2:
         raise Usage(f"One is a bench card and the other a dough card. {DIFF_USAGE}")
     read, mistakes = [], list[str]()
     groups: list[dict[str, int]] = []
-    for path, text in zip(options.cards, (before, after), strict=True):
+    for name, text in zip(names, texts, strict=True):
         try:
             if kinds == {"dough"}:
-                read.append(read_values(text, path, "dough"))
+                read.append(read_values(text, name, "dough"))
             else:
-                card = bench_card(text, path)
+                card = bench_card(text, name)
                 read.append(card.read)
                 groups.append(card.facts.digests)
         except CardError as error:
             mistakes += error.sentences
     if mistakes:
-        return _wrong(options, mistakes)
-    found = changes(*read)
+        return Compared(mistakes, [], [])
     void = [group for group in groups[0] if groups[0][group] != groups[1][group]] if groups else []
+    return Compared([], changes(*read), void)
+
+
+def _diff(options: argparse.Namespace, before: str, after: str) -> int:
+    told = compared(options.cards, (before, after))
+    if told.mistakes:
+        return _wrong(options, told.mistakes)
     if options.json:
         say(json.dumps({
             "ok": True,
-            "changes": [{**change._asdict(), "asks": change.asks} for change in found],
-            "groups": void,
+            "changes": [{**change._asdict(), "asks": change.asks} for change in told.changes],
+            "groups": told.void,
         }))  # fmt: skip
         return OK
-    for change in found:
-        say(f"{'*' if change.asks else ' '} {change.line()}")
-    asks = sum(change.asks for change in found)
-    say(_verdict(len(found), asks, [group for group in void if group != "eye"]))
+    for line in told.lines():
+        say(line)
     return OK
 
 

@@ -1,4 +1,5 @@
-"""`benchd clear`: let go of an interlock whose cause is gone, proven where that is asked."""
+"""`benchd clear`, `seen` and `shelve`: let go of an interlock whose cause is gone; say what
+was made of an alarm."""
 
 from __future__ import annotations
 
@@ -7,8 +8,9 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from benchd.cli.command import OK, Parts, Usage, Wrong, ask_line, asks_daemon, note
+from benchd.cli.command import OK, Parts, Usage, Wrong, ask_line, asks_daemon, note, quantity_of
 from benchd.cli.daemon import connect, show, status_of
+from tui.sentences import seen_text
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
@@ -71,4 +73,62 @@ def _confirmations(statements: Sequence[dict[str, str]]) -> list[str]:
     return words
 
 
-PARTS = {"clear": Parts(_options, clear)}
+def _seen_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument(
+        "interlock", type=interlock_number, nargs="?", help="its code; all alarms if not given"
+    )
+    parser.add_argument("--name", default="", help="who has seen it")
+
+
+def seen(options: argparse.Namespace) -> int:
+    """Say that alarms were seen."""
+    with connect(options) as client:
+        result = client.call("seen", {"interlock": options.interlock, "name": options.name})
+    show(options, result, seen_text(result))
+    return OK
+
+
+def _shelve_options(parser: argparse.ArgumentParser) -> None:
+    asks_daemon(parser)
+    parser.add_argument("interlock", type=interlock_number, help="its code, such as IL-28")
+    parser.add_argument(
+        "--for", dest="for_s", type=quantity_of("time", "min"), metavar="TIME",
+        help="how long, at most 60min",
+    )  # fmt: skip
+    parser.add_argument("--name", default="", help="who shelves it")
+    parser.add_argument("--reason", default="", help="why")
+    parser.add_argument("--end", action="store_true", help="take it back from the shelf")
+
+
+def shelve(options: argparse.Namespace) -> int:
+    """Put an alarm aside for a while, or take it back."""
+    code = f"IL-{options.interlock:02d}"
+    if options.end:
+        with connect(options) as client:
+            result = client.call("unshelve", {"interlock": options.interlock})
+        show(options, result, f"{code} is back from the shelf.")
+        return OK
+    if options.for_s is None or not options.name or not options.reason:
+        raise Usage(
+            "Nothing was shelved: say how long, who and why, with --for 15min --name NAME "
+            '--reason "...".'
+        )
+    params = {
+        "interlock": options.interlock,
+        "for_s": options.for_s,
+        "name": options.name,
+        "reason": options.reason,
+    }
+    with connect(options) as client:
+        result = client.call("shelve", params)
+    minutes = f"{options.for_s / 60:g} min"
+    show(options, result, f"{code} is shelved for {minutes}; the interlock goes on as it is.")
+    return OK
+
+
+PARTS = {
+    "clear": Parts(_options, clear),
+    "seen": Parts(_seen_options, seen),
+    "shelve": Parts(_shelve_options, shelve),
+}

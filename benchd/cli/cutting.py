@@ -6,7 +6,8 @@ import argparse
 import sys
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, caution, confirm, moves, note
-from benchd.cli.daemon import connect, guard, move, now, patiently, show, status_of
+from benchd.cli.daemon import connect, move, now, patiently, show, status_of
+from tui.view import guard_text
 
 FIRE_WITHIN_S = 3.0
 
@@ -17,7 +18,7 @@ def cut(options: argparse.Namespace) -> int:
     with connect(options, None) as client:
         status = status_of(client)
         confirm(
-            f"will arm one dry stroke of the cutter; {guard(status)}; air {status.air}",
+            f"will arm one dry stroke of the cutter; {guard_text(status)}; air {status.air}",
             yes=options.yes,
         )
         patiently(client, "arm")
@@ -56,7 +57,10 @@ def stroke_text(result: dict[str, object]) -> str:
             for name, word in words.items()
             if times.get(name) is not None
         )
-    return f"Dry stroke {result['outcome']}" + (f": {shown}." if shown else ", not timed.")
+    text = f"Dry stroke {result['outcome']}" + (f": {shown}." if shown else ", not timed.")
+    if result.get("trimmed"):
+        text += f" What portion {result['trimmed']} left at the nozzle is cut off: it is waste."
+    return text
 
 
 PARTS = {"cut": Parts(moves, cut)}

@@ -6,11 +6,14 @@ import argparse
 import json
 import socket
 import time
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchd.cli.command import Usage, Wrong, note, say
+from benchd.cli.command import Usage, Wrong, ask_line, note, say
 from benchd.io import paths
-from benchd.io.request_client import Client, NoDaemon, Refused
+from benchd.io.request_client import Client
+from benchd.io.request_errors import NoDaemon, Refused
+from tui import view
 
 if TYPE_CHECKING:
     from protocols.status import BenchStatus
@@ -24,10 +27,7 @@ RESTING = ("IL-03", "IL-04")
 STOPPED = "stopped"
 """Condition of a refusal that means: begun, then stopped by somebody."""
 
-NOT_HEARD = (
-    "No word comes from the board, so nobody here can say that it stopped: press the emergency "
-    "stop, shut and vent the air."
-)
+NOT_HEARD = f"No word comes from the board, so nobody here can say that it stopped: {view.URGENT}."
 
 PATIENCE_S = 0.5
 """How long a command waits for that rest before it gives up and says so."""
@@ -77,8 +77,6 @@ def _tick(method: str, seconds: float) -> None:
 
 def status_of(client: Client) -> BenchStatus:
     """Return what the bench is at."""
-    from tui import view
-
     return view.from_json(client.call("status"))
 
 
@@ -128,20 +126,61 @@ def _rest_s(data: Any) -> float:
     return (float(data["bound"]) - float(data["value"])) / 1000
 
 
+def questioned(
+    ask: Callable[[dict[str, Any]], Any],
+    params: dict[str, Any],
+    *,
+    yes: bool,
+    prompt: str,
+    otherwise: str,
+) -> Any:
+    """Ask; what the daemon questions is put to the person, or taken as it is with `yes`.
+
+    Raises: Wrong with `otherwise` when the person takes it back, Usage when nobody can be asked,
+    Refused.
+    """
+    try:
+        return ask(params)
+    except Refused as error:
+        if error.code != QUESTION:
+            raise
+        note(error.message)
+    if not yes and ask_line(f"{prompt} Type yes:").lower() not in ("yes", "y"):
+        raise Wrong(otherwise)
+    return ask({**params, "confirmed": True})
+
+
 def stop(client: Client) -> str:
     """Stop the bench over the same connection, and return what can be said of it then."""
     note("Stopping.")
     client.call("stop", {"level": 0})
-    status = status_of(client)
+    status = after_stop(client, drop_power=False)
     if not_heard(status):
         return f"Stop was asked for by Ctrl-C. {NOT_HEARD}"
+    if not stopped(status, drop_power=False):
+        said = f"but the board still says {status.state}: {view.URGENT}."
+        return f"Stop was asked for by Ctrl-C, {said}"
     return f"Stopped by Ctrl-C; {_stands(status)}"
+
+
+def after_stop(client: Client, *, drop_power: bool) -> BenchStatus:
+    """Return the first status that shows the stop, or the last one within the time for it."""
+    deadline_s = time.monotonic() + view.ANSWER_S
+    status = status_of(client)
+    while not stopped(status, drop_power=drop_power) and time.monotonic() < deadline_s:
+        time.sleep(0.05)
+        status = status_of(client)
+    return status
+
+
+def stopped(status: BenchStatus, *, drop_power: bool) -> bool:
+    """Return whether the bench shows that a stop was done."""
+    at_rest = status.state not in view.MOVING
+    return at_rest and not (drop_power and status.pins.get("drive"))
 
 
 def not_heard(status: BenchStatus) -> bool:
     """Whether the board is silent, so that nobody can say what it does."""
-    from tui import view
-
     return view.is_old(status)
 
 
@@ -155,24 +194,10 @@ def _stands(status: BenchStatus) -> str:
 
 def now(client: Client) -> str:
     """Return what is loaded or live now and what latched, as the sentences after a move."""
-    from tui import view
-
     status = status_of(client)
     codes = ", ".join(one.code for one in status.abnormals if one.latched)
     up = f" {codes} is up: 'benchd status' says what to do." if codes else ""
     return f"Now {view.energy_row(status).text}.{up}"
-
-
-def guard(status: BenchStatus) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
-    if "guard" in status.not_watched:
-        shown = "guard not watched"
-    elif status.state == "NO LINK":
-        shown = "guard not known"
-    else:
-        shown = "guard shut" if status.pins.get("guard") else "guard open"
-    others = [part for part in status.not_watched if part != "guard"]
-    return f"{shown}; nobody watches {', '.join(others)}" if others else shown
 
 
 __all__ = [
@@ -181,11 +206,11 @@ __all__ = [
     "NoDaemon",
     "Refused",
     "connect",
-    "guard",
     "move",
     "not_heard",
     "now",
     "patiently",
+    "questioned",
     "show",
     "stop",
 ]

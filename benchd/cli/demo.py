@@ -1,5 +1,7 @@
 """`benchd demo`: a whole job on the simulated bench, asked for like any other, in about a minute.
 
+In a terminal the series is shown on the screens of `benchd watch`, else it is printed line by line.
+
 Simulated bench and daemon run as processes of their own in a temporary folder; this one asks the
 daemon as every command does. At the end, or at Ctrl-C, the bench is stopped and both are ended.
 """
@@ -7,21 +9,24 @@ daemon as every command does. At the end, or at Ctrl-C, the bench is stopped and
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import sys
 import tempfile
+import threading
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, note, say, whole_from
 from benchd.cli.cutting import stroke_text
-from benchd.cli.daemon import QUESTION, Client, NoDaemon, Refused, patiently
+from benchd.cli.daemon import QUESTION, Client, NoDaemon, Refused, after_stop, patiently
 from benchd.cli.demo_parts import Ask, Processes, end_as_by_ctrl_c, summary
-from benchd.cli.feeding import moved_text
-from benchd.cli.portions import news_line
-from tui import view
+from benchd.cli.portions import LAST_NEWS_S, news_line
+from benchd.cli.watching import screens, screens_fit
+from tui import ended, view
+from tui.ended import moved_text
 
 BENCH = "demo"
 PERSON = "demo"
@@ -40,6 +45,9 @@ def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--fault", action="append", default=[], metavar="NAME@PORTION", help="such as void@5"
     )
+    parser.add_argument(
+        "--printed", action="store_true", help="print the series in a terminal too; no screens"
+    )
 
 
 def demo(options: argparse.Namespace) -> int:
@@ -54,8 +62,13 @@ def demo(options: argparse.Namespace) -> int:
     try:
         start(processes, options)
         job.prepare()
-        job.make(_example("masa.yaml"))
-        complete = job.report()
+        if screens_fit() and not options.printed:
+            job.show(_example("masa.yaml"))
+            job.report()
+            complete = True
+        else:
+            job.make(_example("masa.yaml"))
+            complete = job.report()
     except KeyboardInterrupt:
         job.stop()
         note(f"Ended by Ctrl-C; all it left is in {folder}.")
@@ -126,6 +139,7 @@ class Job:
         self.records: list[dict[str, Any]] = []
         self.weights: dict[int, float] = {}
         self.ended = ""
+        self._say: Callable[[str], None] = say
         self._client: Client | None = None
 
     @property
@@ -188,21 +202,37 @@ class Job:
 
     def make(self, dough: str) -> None:
         """Make the series: one line a portion, each weighed on the simulated scale."""
-        say(f"$ benchd series masa.yaml --count {self.count} --every {EVERY_S:g}s")
+        self._say(f"$ benchd series masa.yaml --count {self.count} --every {EVERY_S:g}s")
         with Client(BENCH) as watcher, Client(BENCH) as helper:
             news = watcher.follow(("portion", "trip", "series"))
             params = {"dough": dough, "every_s": EVERY_S, "count": self.count}
             asked = Ask(self.client, "series", params)
-            say(view.PORTION_HEAD)
+            self._say(ended.PORTION_HEAD)
             for topic, data in self._until_ended(news, asked):
                 line = f"  {news_line(topic, data)}".rstrip()
                 if topic == "portion":
                     self.records.append(data)
                     self._weigh(helper, data["number"])
-                    line = view.portion_cells(data, self.weights.get(data["number"]))
+                    line = ended.portion_cells(data, self.weights.get(data["number"]))
                 if line:
-                    say(line)
+                    self._say(line)
             self.ended = asked.result()["what"]
+
+    def show(self, dough: str) -> None:
+        """Make the series in the background, on the screens, until the person leaves them."""
+        (self.processes.folder / "masa.yaml").write_text(dough, "utf-8")
+        self._say = _unsaid
+        made = threading.Thread(target=self._make_quietly, args=(dough,), daemon=True)
+        made.start()
+        screens(BENCH, str(self.processes.folder))
+        if made.is_alive():
+            self.stop()
+        made.join(LAST_NEWS_S)
+
+    def _make_quietly(self, dough: str) -> None:
+        # Whatever ended it stands on the screens.
+        with contextlib.suppress(Refused, NoDaemon):
+            self.make(dough)
 
     def _until_ended(
         self, news: Iterator[tuple[str, Any]], asked: Ask
@@ -218,7 +248,7 @@ class Job:
         """Put the piece that fell on the scale, and record what it reads."""
         mass_kg = self.processes.piece_kg(portion, WEIGHT_WITHIN_S)
         if mass_kg is None:
-            say(f"  Portion {portion}: nothing fell on the scale.")
+            self._say(f"  Portion {portion}: nothing fell on the scale.")
             return
         params = {"mass_kg": mass_kg, "text": f"{mass_kg * 1e3:g}", "portion": portion}
         try:
@@ -226,7 +256,7 @@ class Job:
         except Refused as error:
             if error.code != QUESTION:
                 raise
-            say(f"  {error.message} Taken as it is: the scale is a simulated one.")
+            self._say(f"  {error.message} Taken as it is: the scale is a simulated one.")
             client.call("weigh", {**params, "confirmed": True})
         self.weights[portion] = mass_kg
 
@@ -247,9 +277,14 @@ class Job:
         try:
             with Client(BENCH, 5.0) as client:
                 client.call("stop", {"level": 1})
+                after_stop(client, drop_power=True)
                 note("The bench is stopped.")
         except (NoDaemon, Refused):
             note("The bench ends with its daemon.")
+
+
+def _unsaid(text: str) -> None:
+    """Say nothing: the screens have the terminal."""
 
 
 def oddest(weights: dict[int, float], records: Sequence[Mapping[str, Any]] = ()) -> int:

@@ -12,7 +12,9 @@ from benchd.cli.command import (
     WRONG,
     Parser,
     Parts,
+    Usage,
     Wrong,
+    ask_line,
     asks_daemon,
     caution,
     confirm,
@@ -20,9 +22,10 @@ from benchd.cli.command import (
     note,
     quantity_of,
 )
-from benchd.cli.daemon import Client, connect, guard, move, now, show, status_of
-from benchd.cli.feeding import moved_text
+from benchd.cli.daemon import Client, connect, move, now, questioned, show, status_of
 from tui import view
+from tui.ended import moved_text
+from tui.view import guard_text
 
 
 def _temperature(text: str) -> float:
@@ -65,6 +68,12 @@ def _tube_options(parser: argparse.ArgumentParser) -> None:
     )
     again = ways.add_parser("prime", help="feed the tube that is in to contact, and prime again")
     moves(again)
+    for way in (enter, again):
+        way.add_argument(
+            "--touches",
+            action="store_true",
+            help="somebody looked: the plunger touches the dough (where no thrust is measured)",
+        )
     leave = ways.add_parser("out", help="relieve, back out, close its record")
     moves(leave)
     leave.add_argument("--heel", type=_above_zero("mass"), help="weight of what stayed in: 23g")
@@ -74,12 +83,22 @@ def tube(options: argparse.Namespace) -> int:
     """Put a tube in, prime it again, or take it out."""
     if options.way == "in" and options.record_only:
         with connect(options) as client:
-            result = client.call("tube_in", _record(options))
+            result = _open_record(client, options)
         show(options, result, f"The record of tube {options.id} is open.")
         return OK
     caution("tube")
     with connect(options, None) as client:
         return _tube_out(client, options) if options.way == "out" else _tube_in(client, options)
+
+
+def _open_record(client: Client, options: argparse.Namespace) -> Any:
+    return questioned(
+        lambda given: client.call("tube_in", given),
+        _record(options),
+        yes=options.yes,
+        prompt="Open the record as it is?",
+        otherwise="No record was opened, because the answer was not yes: look at --net.",
+    )
 
 
 def _record(options: argparse.Namespace) -> dict[str, Any]:
@@ -102,20 +121,23 @@ def _tube_in(client: Client, options: argparse.Namespace) -> int:
             "feed would push on. Teach it first: 'benchd eye --empty', then bring a strand with "
             "'benchd jog' and 'benchd eye --dough'."
         )
+    measured = "thrust" not in status.not_watched
+    if not measured and options.yes and not (options.touches or status.eye_sees):
+        raise Usage(
+            "Nothing was moved: no sensor measures contact here, and with --yes nobody is asked; "
+            "bring the plunger to the dough with 'benchd jog', look, then add --touches."
+        )
+    way = "forward to the dough" if measured else "toward the dough, asking before each 2 mm"
     confirm(
-        f"will feed forward to the dough, then prime until the strand is continuous; "
-        f"{guard(status)}; barrel {status.barrel}; Ctrl-C stops it",
+        f"will feed {way}, then prime until the strand is continuous; "
+        f"{guard_text(status)}; barrel {status.barrel}; Ctrl-C stops it",
         yes=options.yes,
     )
     if options.way == "in":
-        client.call("tube_in", _record(options))
+        _open_record(client, options)
         note(f"The record of tube {options.id} is open.")
-    touched = move(client, "approach", {})
-    note(f"To contact: {moved_text(touched)}")
-    measured = "thrust" not in status.not_watched
-    if touched["ending"] not in ("contact", "reached") or (
-        measured and touched["ending"] == "reached"
-    ):
+    touched = _to_contact(client) if measured else _to_touch(client, options)
+    if touched["ending"] != "contact":
         text = "No contact with the dough: look whether the tube is in, then 'benchd tube prime'."
         show(options, touched, f"{text} {now(client)}")
         return WRONG
@@ -123,6 +145,37 @@ def _tube_in(client: Client, options: argparse.Namespace) -> int:
     text = f"Primed: {moved_text(primed)}" if _flows(primed) else no_flow(primed)
     show(options, primed, f"{text} {now(client)}")
     return OK if _flows(primed) else WRONG
+
+
+def _to_contact(client: Client) -> dict[str, Any]:
+    touched: dict[str, Any] = move(client, "approach", {})
+    note(f"To contact: {moved_text(touched)}")
+    return touched
+
+
+def _to_touch(client: Client, options: argparse.Namespace) -> dict[str, Any]:
+    """Feed in small steps until the person says that the plunger touches, or the eye sees dough.
+
+    Raises: Wrong when the person says neither, Refused when the longest way is fed.
+    """
+    while not options.touches and not status_of(client).eye_sees:
+        word = ask_line(
+            "No sensor measures contact: look at the plunger. Type touches if it touches the "
+            "dough, or more for 2 mm more:"
+        ).lower()
+        if word == "touches":
+            break
+        if word != "more":
+            raise Wrong(
+                f"Nothing more was moved, because the answer '{word}' was neither touches nor "
+                "more: go on with 'benchd tube prime'."
+            )
+        step: dict[str, Any] = move(client, "approach", {})
+        note(moved_text(step))
+        if step["ending"] != "reached":
+            return step
+    client.call("contact")
+    return {"ending": "contact"}
 
 
 def _flows(result: dict[str, Any]) -> bool:
@@ -143,7 +196,7 @@ def no_flow(result: dict[str, Any]) -> str:
 def _tube_out(client: Client, options: argparse.Namespace) -> int:
     status = status_of(client)
     confirm(
-        f"will relieve the barrel and back the plunger out; {guard(status)}; "
+        f"will relieve the barrel and back the plunger out; {guard_text(status)}; "
         f"barrel {status.barrel}; Ctrl-C stops it",
         yes=options.yes,
     )
@@ -177,11 +230,19 @@ def eye(options: argparse.Namespace) -> int:
             show(options, shown, row.text if row is not None else "No eye is read now.")
             return OK if row is not None else WRONG
         what = "empty" if options.empty else "dough"
-        place = "nothing" if options.empty else "dough"
-        note(f"Reading the eye with {place} in front of it...")
+        before = "nothing may stand" if options.empty else "dough must stand"
+        note(f"Reading the eye for some seconds: {before} before it, and nothing may move.")
         result = client.call("teach", {"what": what})
-    rest = "" if result["both"] else " Teach the other level too."
-    text = f"Level '{what}' is {result['mean']:.0f} counts, spread {result['spread']:.1f}.{rest}"
+    reads = "Without dough" if options.empty else "With dough"
+    other = (
+        "bring a strand before it with 'benchd jog', then 'benchd eye --dough'"
+        if options.empty
+        else "take the dough away, then 'benchd eye --empty'"
+    )
+    rest = "" if result["both"] else f" The other level is missing: {other}."
+    text = (
+        f"{reads} the eye reads {result['mean']:.0f} counts (spread {result['spread']:.1f}).{rest}"
+    )
     show(options, result, text)
     return OK
 

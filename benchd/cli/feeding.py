@@ -16,7 +16,10 @@ from benchd.cli.command import (
     moves,
     quantity_of,
 )
-from benchd.cli.daemon import connect, guard, move, now, show, status_of
+from benchd.cli.daemon import connect, move, now, show, status_of
+from protocols.limits import JOG_MAX_M
+from tui.ended import moved_text
+from tui.view import guard_text
 
 
 def _here_options(parser: argparse.ArgumentParser) -> None:
@@ -45,7 +48,7 @@ def drive(options: argparse.Namespace) -> int:
     with connect(options) as client:
         if on:
             status = status_of(client)
-            confirm(f"will put power on the drive; {guard(status)}", yes=options.yes)
+            confirm(f"will put power on the drive; {guard_text(status)}", yes=options.yes)
         result = client.call("drive", {"on": on})
     off_text = "The drive has no power; a loaded barrel stays loaded."
     show(options, result, "The drive has power." if on else off_text)
@@ -68,6 +71,11 @@ def jog(options: argparse.Namespace) -> int:
     """One bounded feed move; Ctrl-C stops it."""
     if options.distance == 0:
         raise Usage("A jog of 0 mm moves nothing; write +2.5mm or -5mm.")
+    if abs(options.distance) > JOG_MAX_M:
+        raise Usage(
+            f"A jog goes {JOG_MAX_M * 1e3:.0f} mm at most, and each is looked at: make several "
+            "for a longer way."
+        )
     if options.speed is not None and options.speed <= 0:
         raise Usage(
             "A speed has no sign and is above 0; the distance says the direction: --speed 2mm/s."
@@ -77,7 +85,7 @@ def jog(options: argparse.Namespace) -> int:
     with connect(options, None) as client:
         status = status_of(client)
         confirm(
-            f"will feed {abs(options.distance) * 1e3:.4g} mm {way}; {guard(status)}; "
+            f"will feed {abs(options.distance) * 1e3:.4g} mm {way}; {guard_text(status)}; "
             f"barrel {status.barrel}; Ctrl-C stops it",
             yes=options.yes,
         )
@@ -90,20 +98,12 @@ def jog(options: argparse.Namespace) -> int:
     return OK if result["ending"] == "reached" else WRONG
 
 
-def moved_text(result: dict[str, Any]) -> str:
-    """Return how a feed move ended, in words."""
-    return (
-        f"Moved {result['moved_m'] * 1e3:+.2f} mm ({result['ending']}); "
-        f"the feed stands at {result['position_m'] * 1e3:.2f} mm."
-    )
-
-
 def relieve(options: argparse.Namespace) -> int:
     """Let the barrel's pressure off; Ctrl-C stops it."""
     with connect(options, None) as client:
         status = status_of(client)
         confirm(
-            f"will feed in reverse to let the pressure off; {guard(status)}; "
+            f"will feed in reverse to let the pressure off; {guard_text(status)}; "
             f"barrel {status.barrel}; Ctrl-C stops it",
             yes=options.yes,
         )

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from benchd.io.programmer import Job
+    from benchd.io.serial_link import LinkError
     from protocols.messages import Bench
 
 LOADER_BAUD = 115_200
@@ -46,7 +47,7 @@ def flash(options: argparse.Namespace) -> int:
     from benchd.io.programmer import Job, missing_sentence
     from sim.avr.tools import build_word
 
-    port = _look_at(options.port)
+    port = look_at(options.port)
     missing = missing_sentence()
     if missing:
         raise Wrong(missing)
@@ -63,7 +64,7 @@ def flash(options: argparse.Namespace) -> int:
     return _greet(port, options.baud, build_word())
 
 
-def _look_at(name: str) -> str:
+def look_at(name: str) -> str:
     """Return a port's path; refuse one that cannot be used, without opening it where that would
     restart a board.
 
@@ -79,29 +80,36 @@ def _look_at(name: str) -> str:
         if not ports.may_open(port):
             raise Wrong(ports.no_permission_sentence(port))
         if ports.holders(port):
-            raise Wrong(_busy(port, ports.busy_sentence(port)))
+            raise Wrong(whose(port) or ports.busy_sentence(port))
         return port
     try:
         with held(port):
             return port
     except LinkError as error:
-        raise Wrong(_busy(port, str(error))) from None
+        raise Wrong(why_not(port, error)) from None
 
 
-def _busy(port: str, sentence: str) -> str:
+def why_not(port: str, error: LinkError) -> str:
     """Return the sentence for a port that cannot be used, naming a daemon of ours that has it."""
+    from benchd.io.serial_link import PortBusyError
+
+    return (whose(port) if isinstance(error, PortBusyError) else "") or str(error)
+
+
+def whose(port: str) -> str:
+    """Return the sentence for a port that a daemon of ours has; "" where none has it."""
     from benchd.io import paths, ports
     from benchd.io.request_socket import peer_process
 
     pids = {holder.pid for holder in ports.holders(port)}
     for bench in paths.benches():
         pid = peer_process(paths.socket_path(bench))
-        if pid in pids and "in use" in sentence:
+        if pid in pids:
             return (
                 f"The port {port} is in use by the daemon of bench {bench} (process {pid}): end it "
                 "with Ctrl-C in its terminal, then try again."
             )
-    return sentence
+    return ""
 
 
 def _image(baud: int) -> Path:
@@ -139,7 +147,7 @@ def _write(job: Job, *, verbose: bool) -> None:
         with held(job.port), working("The board is written and read back"):
             output = programmer.write(job)
     except LinkError as error:
-        raise Wrong(_busy(job.port, str(error))) from None
+        raise Wrong(why_not(job.port, error)) from None
     except KeyboardInterrupt:
         raise Wrong(programmer.broke_off(job, "was ended by Ctrl-C")) from None
     except programmer.ProgrammerError as error:
@@ -180,7 +188,7 @@ def _greet(port: str, baud: int, written: str) -> int:
         with working("The board starts"):
             board = greeting_of(port, baud, PATIENCE_S)
     except LinkError as error:
-        raise Wrong(f"The firmware was written, but: {_busy(port, str(error))}") from None
+        raise Wrong(f"The firmware was written, but: {why_not(port, error)}") from None
     for line in lines(board, port):
         say(line)
     if board.build != written:

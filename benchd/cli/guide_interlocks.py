@@ -13,7 +13,7 @@ from benchd.core import words
 from benchd.core.facts import BenchFacts
 from benchd.core.interlocks import RULE_BY_NUMBER
 from benchd.core.interlocks.base import SECOND_NS, Example, Rule
-from benchd.core.proofs import PROOFS
+from benchd.core.proofs import PROOFS, RESTS_FAR
 from benchd.core.state import State
 from protocols import limits
 from protocols.codes import INTERLOCKS, REFUSALS, Interlock
@@ -138,6 +138,8 @@ def _section(row: Interlock) -> str:
     if proof is not None:
         lines += ["- The word to type for each thing that is so:"]
         lines += [f"  - `{word}`: {statement}" for statement, word in proof]
+        instead = [RESTS_FAR[statement] for statement in proof if statement in RESTS_FAR]
+        lines += [f"  - `{word}` with `rest: far`, instead: {text}" for text, word in instead]
     return "\n".join(lines) + "\n"
 
 

@@ -26,6 +26,7 @@ TOPICS: tuple[Topic, ...] = (
     Topic("wiring", "every pin and wire, the supplies, and what hardware must cut",
           "guide_wiring:wiring_page"),
     Topic("job", "the whole job in order, first power-up to cleaning and archive"),
+    Topic("screens", "the screens of benchd watch, key by key"),
     Topic("sizing", "what a bench can do, worked out before anything moves"),
     Topic("cautions", "what can hurt people, and what this tool is not"),
     Topic("misfires", "what to look at when a portion comes out wrong"),

@@ -67,6 +67,9 @@ benchd simulate bench.yaml --link ./bench-port --seed 7 --fault void@5
 benchd serve bench.yaml
 ```
 
+Its dough is soft maize dough. With `--dough masa.yaml` it has what that card says of density, air,
+swell, wall friction, throw and flow, a stiff paste too; what the card leaves out stays as it was.
+
 ## Controls
 
 Typed to the running `benchd simulate`, one a line.
@@ -77,7 +80,8 @@ FAULTS_HEAD = """
 ## Faults
 
 `--fault NAME@PORTION` or `--fault NAME@PORTION:SEVERITY`, as often as wanted: `--fault void@5`,
-`--fault low-air@12:1.2`. Portions are counted from 1. The codes say what it should make visible.
+`--fault low-air@12:1.2`; `--fault void@5%` gives each portion that chance. Portions are counted
+from 1. The codes say what it should make visible.
 
 """
 

@@ -79,8 +79,16 @@ WIRING: Wiring = {
         "the card but FORWARD with `reversed`, also when pressure is to be relieved (IL-11 with a "
         "thrust sensor, IL-14 with end switches). Swap the two leads of one coil, power off, "
         "rather than use `reversed`"),
-    "leaving": _FREE,
-    "drop-eye": _FREE,
+    "leaving": Wired(
+        "machine downstream", "the input of the machine downstream that a portion leaves for, its "
+        "ground to GND", "low: none leaves",
+        "the resistor holds it low: the machine downstream hears of no portion. By the programming "
+        "header this pin toggles: that machine off first"),
+    "drop-eye": Wired(
+        "sensor where pieces fall", "the output of a sensor that sees the piece fall, 0 or 5 V, "
+        "high while it sees something, driven both ways: the lamp on this pin outweighs a "
+        "pull-up", "low: nothing falls",
+        "the lamp holds it low: no piece is seen to fall"),
     "eye": Wired(
         "dough-presence sensor", "the analog output of the dough-presence sensor",
         "the taught level of no dough",
@@ -161,7 +169,13 @@ def wiring_page(rows: Sequence[BoardPin] = BOARD_PINS) -> str:
 
 def drawings(rows: Sequence[BoardPin]) -> dict[str, list[str]]:
     """Return every drawing of the page by its name."""
-    smallest = [row for row in rows if row.kind in (OUTPUT, SERIAL) or row.name in SMALLEST]
+    smallest = [
+        row
+        for row in rows
+        if row.kind == SERIAL
+        or row.name in SMALLEST
+        or (row.kind == OUTPUT and row.name != "leaving")
+    ]
     return {
         "draw_board": drawing.header(rows),
         "draw_smallest": drawing.bench(smallest, WIRING),

@@ -52,10 +52,7 @@ def _listed(topics: Sequence[Topic], width: int) -> list[str]:
     rows = tuple((topic.name, topic.summary) for topic in topics)
     return render(
         [
-            *parse(
-                "Pages for the person at the bench. The tool does not make the bench safe: read "
-                "`benchd guide cautions` first."
-            ),
+            *parse("This tool does not make the bench safe: read `benchd guide cautions` first."),
             Block("table", rows=(("", ""), *rows)),
             *parse(
                 "Read one with `benchd guide job`. Straight to an entry: `benchd guide IL-09`, "

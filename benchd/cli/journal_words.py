@@ -7,7 +7,7 @@ import json
 from collections.abc import Callable
 from typing import Any
 
-from tui import view
+from tui import ended, view
 
 VALUE_WIDTH = 60
 """A value that is shown as it stands is cut here."""
@@ -41,7 +41,7 @@ def _plain(value: object) -> str:
 
 def _weight(data: dict[str, Any]) -> str:
     look = f", {data['look']}" if data.get("look") else ""
-    return f"portion {data['portion']}: {view.grams(data['mass_kg'], 2)}{look}"
+    return f"portion {data['portion']}: {view.weighed(data['mass_kg'])}{look}"
 
 
 def _trip(data: dict[str, Any]) -> str:
@@ -73,6 +73,8 @@ def _series(data: dict[str, Any]) -> str:
 def _tube(data: dict[str, Any]) -> str:
     if data["what"] == "out":
         return f"tube {data['id']} out after {data['portions']} portions"
+    if data["what"] == "contact":
+        return f"tube {data['id']}: somebody said that the plunger touches the dough"
     lot = f", lot {data['lot']}" if data.get("lot") else ""
     mass_kg = data.get("net_mass_kg")
     net = f", {view.grams(mass_kg, 0)}" if mass_kg is not None else ""
@@ -119,10 +121,18 @@ def _decision(data: dict[str, Any]) -> str:
     return _values(data)
 
 
+def _alarm(data: dict[str, Any]) -> str:
+    by = f" by {data['name']}" if data["name"] else ""
+    lasts = f" for {data['for_s'] / 60:.0f} min" if "for_s" in data else ""
+    why = f": {data['text']}" if data["text"] else ""
+    return f"{data['interlock']} {data['what']}{lasts}{by}{why}"
+
+
 WORDS: dict[str, Callable[[dict[str, Any]], str]] = {
-    "portion": view.portion_line,
+    "portion": ended.portion_line,
     "weight": _weight,
     "trip": _trip,
+    "alarm": _alarm,
     "move": _move,
     "stroke": _stroke,
     "series": _series,

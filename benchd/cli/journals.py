@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import time
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,9 +17,11 @@ from benchd.io import paths
 from tui import view
 
 if TYPE_CHECKING:
-    from benchd.analysis.reader import JournalFacts, JournalReader
+    from benchd.analysis.reader import JournalFacts, JournalReader, Reader
+    from benchd.io.journal_format import Entry
 
 SUFFIX = ".journal"
+NONE = "There is no journal on this machine yet: 'benchd serve CARD' writes one."
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
@@ -68,7 +71,7 @@ def find(name: str | None, bench: str | None) -> Path:
     )
     if name is None:
         if not known:
-            raise Wrong("There is no journal on this machine yet.")
+            raise Wrong(NONE)
         return known[-1]
     fitting = [path for path in known if path.name.startswith(name)]
     if not fitting:
@@ -86,7 +89,7 @@ def _list(options: argparse.Namespace) -> int:
     for facts in found:
         say(json.dumps(_facts_json(facts)) if options.json else _facts_line(facts))
     if not found and not options.json:
-        say("There is no journal on this machine yet.")
+        say(NONE)
     return OK
 
 
@@ -117,7 +120,7 @@ def _show(options: argparse.Namespace) -> int:
     from benchd.analysis.archive_format import readable
     from benchd.analysis.reader import JournalReader
 
-    kinds = _kinds(options.kind, everything=options.everything)
+    kinds = kinds_of(options.kind, everything=options.everything)
     with readable(find(options.journal, options.bench)) as path:
         _show_lines(options, JournalReader(path), kinds)
     return OK
@@ -132,12 +135,14 @@ def _show_lines(
 
         lines = iter(deque(lines, options.last))
     if not options.json:
-        say(f"{reader.path.name}: bench {reader.meta.get('bench', '?')}; times from its opening.")
+        bench = reader.meta.get("bench", "?")
+        zone = time.strftime("%Z")
+        say(f"{reader.path.name}: bench {bench}; time of day ({zone}), and time from its opening.")
     for line in lines:
         say(line)
 
 
-def _kinds(asked: Sequence[str], *, everything: bool) -> frozenset[int] | None:
+def kinds_of(asked: Sequence[str], *, everything: bool) -> frozenset[int] | None:
     """Return the codes to show; None for all.
 
     Raises: Usage for a kind that does not exist.
@@ -159,21 +164,39 @@ def _kinds(asked: Sequence[str], *, everything: bool) -> frozenset[int] | None:
 def _lines(
     reader: JournalReader, kinds: frozenset[int] | None, portion: int | None, as_json: bool
 ) -> Iterator[str]:
-    names = {row.kind: row for row in reader.views}
+    from benchd.analysis.day_times import DayTimes
+
     start_ns: int | None = next((entry.t_ns for _, entry in reader.entries()), None)
+    times = DayTimes(reader)
     for n, entry in reader.entries(kinds=kinds):
-        row = names.get(entry.kind)
-        name = row.name if row is not None else str(entry.kind)
-        data: dict[str, Any] = dict(zip(row.columns, entry.values, strict=False)) if row else {}
-        if entry.text:
-            data = _decoded(entry.text)
+        name, data = columns_of(reader, entry)
         if portion is not None and portion not in (data.get("portion"), data.get("number")):
             continue
         if as_json:
-            yield json.dumps({"n": n, "t_ns": entry.t_ns, "kind": name, "data": data})
+            told_us = times.wall_us(entry.t_ns)
+            moment = {"n": n, "t_ns": entry.t_ns, "wall_us": told_us}
+            yield json.dumps(moment | {"kind": name, "data": data})
         else:
             at_s = (entry.t_ns - (start_ns or 0)) / 1e9
-            yield view.plain(f"{at_s:>11.3f} s  {name:<8}  {told(name, data)}")
+            day = time_of_day(times.wall_us(entry.t_ns))
+            yield view.plain(f"{day}  {at_s:>11.3f} s  {name:<8}  {told(name, data)}")
+
+
+def columns_of(reader: Reader, entry: Entry) -> tuple[str, dict[str, Any]]:
+    """Return the kind of an entry, and its values by name."""
+    row = reader.view_of.get(entry.kind)
+    if entry.text:
+        data = _decoded(entry.text)
+    else:
+        data = dict(zip(row.columns, entry.values, strict=False)) if row else {}
+    return row.name if row is not None else str(entry.kind), data
+
+
+def time_of_day(wall_us: int | None) -> str:
+    """Return a time of day as the clock of this machine shows it, blanks where nobody knows it."""
+    if wall_us is None:
+        return " " * 8
+    return time.strftime("%H:%M:%S", time.localtime(wall_us // 1_000_000))
 
 
 def _decoded(text: str) -> dict[str, Any]:
@@ -203,7 +226,7 @@ def _check(options: argparse.Namespace) -> int:
         for sentence in (*report.findings, *report.notes):
             say(view.plain(f"  {sentence}"))
     if not reports and not options.json:
-        say("There is no journal on this machine yet.")
+        say(NONE)
     return OK if all(report.clean for report in reports) else WRONG
 
 

@@ -77,7 +77,7 @@ def lines(told: Judgement, charts: Iterable[str] = ()) -> Iterator[str]:
         yield from _section(section, named=several)
         yield ""
     for pool in told.pools:
-        rows = list(_pool(pool))
+        rows = [line for label, text in pool_figures(pool) for line in row(label, text)]
         if rows:
             yield from wrap(f"{pool.dough}, group {pool.group}, all tubes: {pool.n} weights")
             yield from rows
@@ -108,7 +108,7 @@ def _section(told: Section, *, named: bool) -> Iterator[str]:
     yield f"Verdict: {told.verdict.upper()}"
     for sentence in reasons(told):
         yield from wrap(sentence, inset=2)
-    for label, text in _figures(told):
+    for label, text in figures(told):
         yield from row(label, text)
     for one in told.odd:
         yield from row("Odd one", odd_text(one))
@@ -116,7 +116,8 @@ def _section(told: Section, *, named: bool) -> Iterator[str]:
         yield from row("Not judged", apart_text(told))
 
 
-def _figures(told: Section) -> Iterator[tuple[str, str]]:
+def figures(told: Section) -> Iterator[tuple[str, str]]:
+    """Give label and text of each figure of one tube."""
     if told.mean_kg is None or told.sd_kg is None or told.cv is None:
         return
     yield "Mean", f"{ranged(told.mean_kg, factor=1e3, unit='g')}, aim {view.grams(told.aim_kg)}"
@@ -296,8 +297,7 @@ def mass_text(mass: Mass) -> str:
     """Return where the dough of a tube went."""
     heel = "" if mass.heel_kg is None else f", heel {view.grams(mass.heel_kg, 0)}"
     missing = (
-        f", {view.several(mass.unweighed, 'more')} not weighed, about "
-        f"{view.grams(mass.unweighed_kg, 0)}"
+        f", {mass.unweighed} more not weighed, about {view.grams(mass.unweighed_kg, 0)}"
         if mass.unweighed
         else ""
     )
@@ -315,25 +315,26 @@ def mass_text(mass: Mass) -> str:
     )
 
 
-def _pool(pool: Pool) -> Iterator[str]:
+def pool_figures(pool: Pool) -> Iterator[tuple[str, str]]:
+    """Give label and text of each figure of tubes that may be compared."""
     if pool.tubes and pool.between is not None and pool.within_kg is not None:
         named = ", ".join(f"{tube} {factor:.3f}" for tube, factor in pool.tubes.items())
-        yield from row("Tubes", f"{named} (factors, drawn towards 1 where weights are few)")
-        yield from row(
+        yield "Tubes", f"{named} (factors, drawn towards 1 where weights are few)"
+        yield (
             "Spread",
             f"within tubes {pool.within_kg * 1e3:.2f} g, between them {pool.between * 100:.1f} %",
         )
     if pool.capability_withheld:
         if pool.n:
-            yield from row("Capability", f"withheld: it takes {pool.capability_withheld}")
+            yield "Capability", f"withheld: it takes {pool.capability_withheld}"
     elif pool.room is not None and pool.placed is not None and pool.outside is not None:
-        yield from row(
+        yield (
             "Capability",
             f"Pp {ranged(pool.room)}, Ppk {ranged(pool.placed)}, by the spread of all weights; "
             f"were they normal, of 100 portions about {pool.outside * 100:.2g} outside",
         )
     if pool.yardstick is not None:
-        yield from row("Net content", yardstick_text(pool))
+        yield "Net content", yardstick_text(pool)
 
 
 def yardstick_text(pool: Pool) -> str:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import argparse
 import json
-from contextlib import ExitStack
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -74,25 +75,31 @@ def _options(parser: argparse.ArgumentParser) -> None:
     )
 
 
+@contextmanager
+def named(names: list[str], bench: str | None) -> Iterator[list[Path]]:
+    """Give the journals or archives that were named; the newest journal where none is named.
+
+    Raises: Wrong when one cannot be read.
+    """
+    from benchd.io.journal_format import JournalError
+
+    paths = dict.fromkeys(find(name, bench) for name in names or (None,))
+    try:
+        with working("The journals are read"):
+            yield list(paths)
+    except JournalError as error:
+        raise Wrong(str(error)) from None
+
+
 def read(names: list[str], bench: str | None) -> Weighed:
     """Return the portions of journals or archives; the newest journal where none is named.
 
     Raises: Wrong when one cannot be read.
     """
-    from benchd.analysis.archive_format import readable
     from benchd.analysis.weighed import read_weighed
-    from benchd.io.journal_format import JournalError
 
-    paths: list[Path] = []
-    for name in names or [None]:  # type: ignore[list-item]
-        path = find(name, bench)
-        if path not in paths:
-            paths.append(path)
-    try:
-        with working("The journals are read"), ExitStack() as stack:
-            return read_weighed([stack.enter_context(readable(path)) for path in paths])
-    except JournalError as error:
-        raise Wrong(str(error)) from None
+    with named(names, bench) as paths:
+        return read_weighed(paths)
 
 
 def judge(options: argparse.Namespace) -> int:
@@ -111,7 +118,7 @@ def judge(options: argparse.Namespace) -> int:
     if options.freeze:
         return _freeze(options, weighed)
     told = judged(weighed, options.within)
-    drawn = all_charts(weighed.portions, [] if options.own_limits else _baselines(weighed))
+    drawn = all_charts(weighed.portions, [] if options.own_limits else baselines_of(weighed))
     if options.json:
         say(json.dumps(msgspec.to_builtins(told) | {"charts": msgspec.to_builtins(drawn)}))
         return OK
@@ -120,7 +127,8 @@ def judge(options: argparse.Namespace) -> int:
     return OK
 
 
-def _baselines(weighed: Weighed) -> list[Baseline]:
+def baselines_of(weighed: Weighed) -> list[Baseline]:
+    """Return the frozen limits of these benches; what cannot be read is told and left out."""
     import msgspec
 
     from benchd.analysis.charts import Baseline

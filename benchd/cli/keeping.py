@@ -10,21 +10,19 @@ from benchd.cli.command import (
     OK,
     Parts,
     Usage,
-    Wrong,
-    ask_line,
     asks_daemon,
-    note,
     quantity_of,
     whole_from,
 )
-from benchd.cli.daemon import QUESTION, Client, Refused, connect, show
+from benchd.cli.daemon import Client, Refused, connect, questioned, show
+from tui import view
 
 LOOKS = ("clean", "tail", "squashed", "torn", "thrown")
 
 
 def _weigh_options(parser: argparse.ArgumentParser) -> None:
     asks_daemon(parser)
-    parser.add_argument("mass", help="31.8, 31,8 or 1.1oz; grams if no unit is given")
+    parser.add_argument("mass", nargs="?", help="31.8, 31,8 or 1.1oz; grams if no unit is given")
     parser.add_argument(
         "--portion",
         type=whole_from(1, 2**31),
@@ -33,12 +31,22 @@ def _weigh_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--look", choices=LOOKS, default="", help="how the cut looks")
     parser.add_argument("--threw", type=quantity_of("length"), help="how far it was thrown")
     parser.add_argument(
+        "--from",
+        dest="weights",
+        metavar="FILE",
+        help="take all weights of a CSV file: columns portion and mass_g (or _kg, _oz, _lb)",
+    )
+    parser.add_argument(
         "--yes", action="store_true", help="take the weight even if it looks like a slip"
     )
 
 
 def weigh(options: argparse.Namespace) -> int:
-    """Record a weight; an implausible one is asked about first."""
+    """Record a weight, or those of a file; implausible ones are asked about first."""
+    if options.weights is not None:
+        return _weigh_file(options)
+    if options.mass is None:
+        raise Usage("Say what it weighs, such as 'benchd weigh 31.8', or name a file with --from.")
     try:
         mass_kg = quantity.parse(options.mass, "mass", "g")
     except quantity.QuantityError as error:
@@ -55,8 +63,43 @@ def weigh(options: argparse.Namespace) -> int:
     with connect(options) as client:
         result = send_weight(client, params, yes=options.yes)
     left = f"; {result['left']} not weighed yet" if result["left"] else ""
-    text = f"Portion {result['portion']}: {result['mass_kg'] * 1e3:.2f} g{left}."
+    text = f"Portion {result['portion']}: {view.weighed(result['mass_kg'])}{left}."
     show(options, result, text)
+    return OK
+
+
+def _weigh_file(options: argparse.Namespace) -> int:
+    from benchd.cli.weights_file import read
+
+    if options.mass is not None or options.portion or options.look or options.threw is not None:
+        raise Usage("--from FILE takes everything from the file: leave the others out.")
+    lines = read(options.weights)
+    params = {
+        "weights": [
+            {"portion": one.portion, "mass_kg": one.mass_kg, "text": one.text} for one in lines
+        ]
+    }
+    try:
+        with connect(options) as client:
+            result = questioned(
+                lambda given: client.call("weigh_many", given),
+                params,
+                yes=options.yes,
+                prompt="Record all as they are?",
+                otherwise="Nothing was recorded, because the answer was not yes: look at the file.",
+            )
+    except Refused as error:
+        # What the daemon says is of a portion; the person looks for a line.
+        data = error.data if isinstance(error.data, dict) else {}
+        number = data.get("value") if data.get("condition") == "weigh" else None
+        where = next((one for one in lines if one.portion == number), None)
+        place = f"{options.weights}, line {where.line}: " if where else f"{options.weights}: "
+        message = f"{place}{error.message} Nothing was recorded."
+        raise Refused(error.code, message, error.data) from None
+    known = f"; {result['known']} known already" if result["known"] else ""
+    left = f"; {result['left']} not weighed yet" if result["left"] else ""
+    many = len(result["taken"])
+    show(options, result, f"{many} weight{'' if many == 1 else 's'} recorded{known}{left}.")
     return OK
 
 
@@ -65,15 +108,13 @@ def send_weight(client: Client, params: dict[str, Any], *, yes: bool) -> Any:
 
     Raises: Wrong when the person takes it back, Refused.
     """
-    try:
-        return client.call("weigh", params)
-    except Refused as error:
-        if error.code != QUESTION:
-            raise
-        note(error.message)
-    if not yes and ask_line("Record it as it is? Type yes:").lower() not in ("yes", "y"):
-        raise Wrong("Nothing was recorded, because the answer was not yes: weigh it again.")
-    return client.call("weigh", {**params, "confirmed": True})
+    return questioned(
+        lambda given: client.call("weigh", given),
+        params,
+        yes=yes,
+        prompt="Record it as it is?",
+        otherwise="Nothing was recorded, because the answer was not yes: weigh it again.",
+    )
 
 
 def _note_options(parser: argparse.ArgumentParser) -> None:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
+import os
+import select
+import sys
 import threading
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from benchd.cli.command import (
     OK,
@@ -12,7 +16,6 @@ from benchd.cli.command import (
     Parts,
     Usage,
     Wrong,
-    ask_line,
     caution,
     confirm,
     moves,
@@ -22,27 +25,26 @@ from benchd.cli.command import (
 )
 from benchd.cli.daemon import (
     NO_SUCH_REQUEST,
-    QUESTION,
     Client,
+    NoDaemon,
     Refused,
     bench_of,
     connect,
-    guard,
     move,
     now,
+    questioned,
     show,
     status_of,
 )
-from tui import view
-
-if TYPE_CHECKING:
-    from protocols.status import BenchStatus
+from tui import ended, view
+from tui.view import loaded_text
 
 NEWS = ("portion", "trip", "message", "series")
 UNTIL_END = ("end of the tube", "finished early")
 """Reasons for which a series without a count ends as it should; a test compares."""
 LAST_NEWS_S = 2.0
 """Longest wait for the last news once a series has answered."""
+ATTEND_POLL_S = 0.2
 
 
 def _portion_options(parser: argparse.ArgumentParser) -> None:
@@ -61,13 +63,13 @@ def portion(options: argparse.Namespace) -> int:
         status = status_of(client)
         when = " when the local button is pressed" if options.button else ""
         confirm(
-            f"{push_words(client, text, options.card)}{when}; 1 portion; {_loaded(status)}; "
+            f"{push_words(client, text, options.card)}{when}; 1 portion; {loaded_text(status)}; "
             "Ctrl-C stops the bench",
             yes=options.yes,
         )
         params = {"dough": text, "button": options.button}
         record = by_card(options, client, "portion", params)
-        text = f"{view.portion_line(record)}\n{now(client)}"
+        text = f"{ended.portion_line(record)}\n{now(client)}"
     show(options, record, text)
     return OK if record["outcome"] == "complete" else WRONG
 
@@ -92,9 +94,10 @@ def series(options: argparse.Namespace) -> int:
     many = view.several(options.count, "portion") if options.count else "until the tube ends"
     with connect(options, None) as client:
         status = status_of(client)
+        push = push_words(client, text, options.card, options.every)
         confirm(
-            f"{push_words(client, text, options.card)}, one every {options.every:g} s; "
-            f"{many}; {_loaded(status)}; Ctrl-C stops the bench",
+            f"{push}, one every {options.every:g} s; "
+            f"{many}; {loaded_text(status)}; Ctrl-C stops the bench",
             yes=options.yes,
         )
         params = {"dough": text, "every_s": options.every, "count": options.count}
@@ -113,16 +116,12 @@ def resume(options: argparse.Namespace) -> int:
             count = status.series.count
             left = f"{status.series.made} made" + (f" of {count}" if count else "")
         confirm(
-            f"will go on with the series; {left}; {_loaded(status)}; Ctrl-C stops the bench",
+            f"will go on with the series; {left}; {loaded_text(status)}; Ctrl-C stops the bench",
             yes=options.yes,
         )
         with News(options):
             result = move(client, "resume", {})
         return _ended(options, client, result)
-
-
-def _loaded(status: BenchStatus) -> str:
-    return f"{guard(status)}; barrel {status.barrel}; air {status.air}"
 
 
 def _ended(options: argparse.Namespace, client: Client, result: dict[str, Any]) -> int:
@@ -157,10 +156,10 @@ def read_dough(path: str) -> str:
     return text
 
 
-def push_words(client: Client, text: str, path: str) -> str:
+def push_words(client: Client, text: str, path: str, every_s: float | None = None) -> str:
     """Return what one portion will do, for a consequence line.
 
-    Raises: Refused when the card does not fit the bench.
+    Raises: Refused when the card does not fit the bench, or one every `every_s` is too often.
     """
     try:
         plan = named(path, client.call, "plan", {"dough": text})
@@ -168,7 +167,14 @@ def push_words(client: Client, text: str, path: str) -> str:
         if error.code != NO_SUCH_REQUEST:
             raise
         return f"will push one portion by {path} and cut"
-    return f"will push {plan['stroke_m'] * 1e3:.1f} mm and cut"
+    if every_s is not None and every_s < plan.get("shortest_s", 0.0):
+        raise Wrong(
+            f"Nothing was moved: {every_s:.1f} s is shorter than one portion takes. Shortest is "
+            f"{plan['shortest_s']:.1f} s."
+        )
+    in_series = every_s is not None and plan.get("auto_stroke")
+    follows = f" ({view.STROKE_FOLLOWS})" if in_series else ""
+    return f"will push {plan['stroke_m'] * 1e3:.1f} mm and cut{follows}"
 
 
 def named(path: str, ask: Any, *given: Any) -> Any:
@@ -187,15 +193,13 @@ def by_card(
 
     Raises: Wrong when the person takes it back, Usage when nobody can be asked, Refused.
     """
-    try:
-        return named(options.card, move, client, method, params)
-    except Refused as error:
-        if error.code != QUESTION:
-            raise
-        note(error.message)
-    if not options.yes and ask_line("Use the card as it is? Type yes:").lower() not in ("yes", "y"):
-        raise Wrong("Nothing was moved, because the answer was not yes: look at the dough card.")
-    return named(options.card, move, client, method, {**params, "confirmed": True})
+    return questioned(
+        lambda given: named(options.card, move, client, method, given),
+        params,
+        yes=options.yes,
+        prompt="Use the card as it is?",
+        otherwise="Nothing was moved, because the answer was not yes: look at the dough card.",
+    )
 
 
 class News:
@@ -203,19 +207,40 @@ class News:
 
     def __init__(self, options: argparse.Namespace) -> None:
         self._quiet = bool(options.json)
-        self._client = Client(bench_of(options))
+        self._bench = bench_of(options)
+        self._client = Client(self._bench)
+        self._over = threading.Event()
+        self._attending = threading.Thread(target=self._attend, daemon=True)
         self._thread = threading.Thread(target=self._print, daemon=True)
         # Followed before the series is asked for, so that no news of it is missed.
         self._news = self._client.follow(NEWS)
 
     def __enter__(self) -> None:
-        if not self._quiet:
-            self._thread.start()
+        if self._quiet:
+            return
+        self._thread.start()
+        if sys.stdin.isatty():
+            note("ENTER says that somebody is there; without it the series pauses after a while.")
+            self._attending.start()
 
     def __exit__(self, kind: object, *_: object) -> None:
         if not self._quiet and kind is None:
             self._thread.join(LAST_NEWS_S)
+        self._over.set()
+        if self._attending.is_alive():
+            self._attending.join()
         self._client.close()
+
+    def _attend(self) -> None:
+        """Say that somebody is there whenever ENTER is typed (IL-26)."""
+        with contextlib.suppress(OSError, NoDaemon, Refused), Client(self._bench) as client:
+            while not self._over.is_set():
+                # Not read through `sys.stdin`, which a thread that waits there would keep for good.
+                ready, _, _ = select.select([sys.stdin.fileno()], [], [], ATTEND_POLL_S)
+                if ready and not os.read(sys.stdin.fileno(), 1024):
+                    return
+                if ready:
+                    client.call("attend")
 
     def _print(self) -> None:
         for topic, data in self._news:
@@ -229,11 +254,13 @@ class News:
 def news_line(topic: str, data: dict[str, Any]) -> str:
     """Return one line about what happened, or nothing where it needs none."""
     if topic == "portion":
-        return view.portion_line(data)
+        return ended.portion_line(data)
     if topic == "trip" and data.get("up"):
         return view.plain(f"{data['interlock']}: {data['text']}")
     if topic == "message":
         return view.plain(str(data.get("text", "")))
+    if topic == "series" and data.get("what") == "adjusted":
+        return view.plain(str(data["reason"]))
     return ""
 
 

@@ -50,6 +50,7 @@ def _lines(options: argparse.Namespace, path: Path) -> int:
 
 def _verify(options: argparse.Namespace, path: Path) -> int:
     from benchd.analysis.replay import DIFFERENCES_MAX, verify_file
+    from benchd.core.engine import CORE_VERSION
 
     with working("The stored inputs run through the core"):
         verdict = verify_file(path)
@@ -59,10 +60,16 @@ def _verify(options: argparse.Namespace, path: Path) -> int:
             json.dumps(
                 {"inputs": verdict.inputs, "decisions": verdict.decisions}
                 | {"same": verdict.same, "differences": differences}
+                | {"core_stored": verdict.core_version, "core_now": CORE_VERSION}
             )
         )
         return OK if verdict.same else WRONG
     counts = f"{verdict.inputs} inputs, {verdict.decisions} decisions"
+    if verdict.core_version != CORE_VERSION:
+        say(
+            f"This journal was written by core version {verdict.core_version} and is run through "
+            f"version {CORE_VERSION}: decisions may differ where the versions do; each is listed."
+        )
     if verdict.same:
         say(f"{counts}: every decision comes out as stored.")
         return OK

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import importlib
-import json
 import os
 import re
 import sys
@@ -12,7 +11,7 @@ from collections.abc import Sequence
 from benchd.cli.command import OK, USAGE, WRONG, Parts, Row, Usage, Wrong, make_parser, note, say
 from benchd.cli.table import COMMANDS
 from benchd.io import paths
-from benchd.io.request_client import NoDaemon, Refused
+from benchd.io.request_errors import NoDaemon, Refused
 
 _NEGATIVE = re.compile(r"-[\d.,]")
 
@@ -79,6 +78,8 @@ def _command(row: Row, rest: Sequence[str]) -> int:
         return parts.run(options)
     except Refused as error:
         if getattr(options, "json", False):
+            import json
+
             say(json.dumps({"refused": error.message, "code": error.code, "data": error.data}))
         note(_refused(error))
         return WRONG

@@ -118,6 +118,9 @@ def _simulate_options(parser: argparse.ArgumentParser) -> None:
         help="a fault at a portion, such as void@5; may be repeated",
     )  # fmt: skip
     parser.add_argument(
+        "--dough", metavar="CARD", help="a dough card: the bench has this dough, as far as it says"
+    )
+    parser.add_argument(
         "--json-lines", action="store_true", help="print what the simulated scale reads, as JSON"
     )
     parser.add_argument(
@@ -145,6 +148,7 @@ def simulate(options: argparse.Namespace) -> int:
             json_lines=options.json_lines,
             resets_when_opened=options.resets_when_opened,
             board=options.board,
+            dough_path=options.dough,
         )
     except ValueError as error:
         raise Wrong(str(error)) from None

@@ -12,7 +12,7 @@ from benchd.cli.command import OK, WRONG, Parts, Usage, caution, note, quantity_
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from benchd.calc.sizing.base import Input, Line
+    from benchd.calc.sizing.base import Hang, Input, Line
     from benchd.config.sizing_inputs import Cards
 
 SIZE_USAGE = (
@@ -51,9 +51,7 @@ def size(options: argparse.Namespace) -> int:
                     "--thickness 25mm'.")  # fmt: skip
     if options.mass is not None and (options.what_if or options.plot):
         raise Usage("--for stands alone: --what-if and --plot go with the sheet itself.")
-    for name, value in (("--for", options.mass), ("--thickness", options.thickness)):
-        if value is not None and value <= 0:
-            raise Usage(f"{name} must be above zero.")
+    _in_range(options)
     from benchd.config.errors import CardError
 
     try:
@@ -62,9 +60,33 @@ def size(options: argparse.Namespace) -> int:
         return _mistakes(options, error.sentences)
     if options.mass is not None:
         return _backwards(options, cards)
-    if options.what_if:
-        return _what_if(options, cards)
-    return _sheet(options, cards)
+    code = _what_if(options, cards) if options.what_if else _sheet(options, cards)
+    if options.plot:
+        # Said last: before a long sheet nobody would see it.
+        note(f"The figure is in {options.plot}.")
+    return code
+
+
+def _in_range(options: argparse.Namespace) -> None:
+    """Refuse a portion that no card could ask for.
+
+    Raises: Usage
+    """
+    from benchd.config.keys import check_range
+    from benchd.config.quantity import UNITS, QuantityError
+    from benchd.config.sizing_inputs import KEYS
+
+    for name, value, key in (
+        ("--for", options.mass, KEYS["aim"]),
+        ("--thickness", options.thickness, KEYS["nozzle.bore"]),
+    ):
+        if value is None:
+            continue
+        shown = value / UNITS[key.unit].si
+        try:
+            check_range(key, shown)
+        except QuantityError as error:
+            raise Usage(f"{name} {shown:g} {key.unit} {error}") from None
 
 
 def _read(paths: Sequence[str]) -> Cards:
@@ -100,7 +122,7 @@ def _say_cautions(lines: Sequence[Line]) -> None:
     from benchd.cli import sizing_text as text
 
     caution("size")
-    _say_all(text.cautions(lines))
+    _say_all(f"! {one}" for one in text.cautions(lines))
     _say_all(text.red(lines))
 
 
@@ -116,12 +138,12 @@ def _sheet(options: argparse.Namespace, cards: Cards) -> int:
     found = hangs(ROWS, inputs, lines)
     code = _code(lines)
     if options.json:
-        say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
+        say(json.dumps(_as_json(lines, inputs) | _guesses_json(lines, inputs, found)))
         return code
     _say_cautions(lines)
     _say_all(text.parts(lines, inputs, short=options.short))
     _say_all(text.unknown(lines))
-    _say_all(text.guesses(found, inputs))
+    _say_all(text.guesses(found, inputs, lines))
     _verdict(lines)
     return code
 
@@ -131,7 +153,6 @@ def _plot(options: argparse.Namespace, inputs: dict[str, Input]) -> None:
         from benchd.cli.sizing_plot import write
 
         write(options.plot, inputs)
-        note(f"The figure is in {options.plot}.")
 
 
 def _as_json(lines: Sequence[Line], inputs: dict[str, Input]) -> dict[str, Any]:
@@ -146,6 +167,15 @@ def _as_json(lines: Sequence[Line], inputs: dict[str, Input]) -> dict[str, Any]:
         "red": [line.row.name for line in lines if line.state == RED],
         "lines": [text.line_json(line, units) for line in lines],
     }
+
+
+def _guesses_json(
+    lines: Sequence[Line], inputs: dict[str, Input], found: Sequence[Hang]
+) -> dict[str, Any]:
+    from benchd.calc.sizing.base import unsloped
+    from benchd.cli import sizing_text as text
+
+    return {"guesses": text.hang_json(found), "guesses_without_slope": unsloped(inputs, lines)}
 
 
 def _say_all(texts: Iterable[str]) -> None:
@@ -194,7 +224,7 @@ def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str
     said = []
     for one in options.what_if:
         word, equals, value = one.partition("=")
-        if not equals or not value.strip():
+        if not (word.strip() and equals and value.strip()):
             raise Usage(f"'{one}' must be KEY=VALUE, such as nozzle=14mm.")
         path = _key_for(word.strip())
         try:
@@ -207,7 +237,7 @@ def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str
 
 def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import ROWS
-    from benchd.calc.sizing.base import work_out
+    from benchd.calc.sizing.base import UNKNOWN, work_out
     from benchd.cli import sizing_text as text
     from benchd.config.sizing_inputs import inputs_of
 
@@ -224,6 +254,10 @@ def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     say("")
     say(f"with {', '.join(said)}")
     _say_all(text.side_by_side(before, after))
+    known = {line.row.name for line in before if line.state != UNKNOWN}
+    lost = [line for line in after if line.state == UNKNOWN and line.row.name in known]
+    if lost:
+        _say_all(text.unknown(after))
     _verdict(after)
     return code
 
@@ -242,14 +276,15 @@ def _backwards(options: argparse.Namespace, cards: Cards) -> int:
     found = hangs(BACKWARDS, inputs, lines)
     code = _code(lines)
     if options.json:
-        say(json.dumps(_as_json(lines, inputs) | {"guesses": text.hang_json(found)}))
+        say(json.dumps(_as_json(lines, inputs) | _guesses_json(lines, inputs, found)))
         return code
     _say_cautions(lines)
     say("")
     say(f"for {options.mass * 1e3:g} g, {options.thickness * 1e3:g} mm thick")
-    _say_all(text.sheet(lines, text.units_of(inputs, lines), short=options.short))
+    said = {line.row.safety for line in lines if line.cautions}
+    _say_all(text.sheet(lines, text.units_of(inputs, lines), said, short=options.short))
     _say_all(text.unknown(lines))
-    _say_all(text.guesses(found, inputs))
+    _say_all(text.guesses(found, inputs, lines))
     tried = _try_out(lines)
     if tried:
         say("")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -17,17 +18,18 @@ from benchd.calc.sizing.base import (
     Input,
     Line,
     Value,
+    unsloped,
 )
 
 MARKS = {RED: "RED", TIGHT: "tight", WITHIN: "", PLAIN: "", UNKNOWN: "?"}
-MARK_WIDTH, LABEL_WIDTH, VALUE_WIDTH = 6, 33, 15
+MARK_WIDTH, LABEL_WIDTH, VALUE_WIDTH = 6, 32, 14
 INSET = " " * MARK_WIDTH
 GUESSES_SHOWN, RESULTS_SHOWN = 12, 3
 
 
 def number(value: float) -> str:
     """Return a number with four digits, without powers of ten where a person would write none."""
-    if value == 0 or 1e-3 <= abs(value) < 1e5:
+    if value == 0 or 1e-3 <= abs(value) < 1e7:
         text = f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"
         return text
     return f"{value:.3g}"
@@ -44,8 +46,20 @@ def margin(line: Line) -> str:
     """Return what a line is held against and by how much, or nothing."""
     if line.limit is None or line.row.limit is None or line.value is None:
         return ""
-    share = "" if line.margin is None or line.margin > 999 else f", margin {line.margin:.2f}"
-    return f"at {line.row.limit.kind} {quantity(line.limit, line.row.unit)}{share}"
+    return f"at {line.row.limit.kind} {quantity(line.limit, line.row.unit)}{_share(line.margin)}"
+
+
+def _share(share: float | None) -> str:
+    """Return a margin, short enough to stand at the end of a line of 80 columns."""
+    if share is None or share > 999:
+        return ""
+    if share < 0.01:
+        return " (<0.01 x)"
+    if share < 1:
+        # Cut off, not rounded: what is beyond its limit must not read as at it.
+        digits = 3 if share >= 0.1 else 2
+        return f" ({math.floor(share * 1000) / 1000:.{digits}g} x)"
+    return f" ({share:.3g} x)"
 
 
 def units_of(inputs: Mapping[str, Input], lines: Sequence[Line]) -> dict[str, str]:
@@ -60,7 +74,7 @@ def head(line: Line) -> str:
     """Return a line's mark, label, value and margin."""
     value = "-" if line.value is None else quantity(line.value, line.row.unit)
     text = f"{MARKS[line.state]:<{MARK_WIDTH}}{line.row.label:<{LABEL_WIDTH}}"
-    return f"{text}{value:<{VALUE_WIDTH}}{margin(line)}".rstrip()
+    return f"{text}{value:<{VALUE_WIDTH - 1}} {margin(line)}".rstrip()
 
 
 def body(line: Line, units: Mapping[str, str]) -> Iterator[str]:
@@ -68,14 +82,13 @@ def body(line: Line, units: Mapping[str, str]) -> Iterator[str]:
     yield f"{INSET}  {line.sentence}"
     came = ", ".join(f"{name} {quantity(value, units[name])}" for name, value in line.inputs)
     yield f"{INSET}  {line.row.formula}; from {came}."
-    if line.row.safety and not line.cautions:
-        yield f"{INSET}  ! {line.row.safety}"
 
 
 def parts(lines: Sequence[Line], inputs: Mapping[str, Input], *, short: bool) -> Iterator[str]:
     """Give the sheet, part by part; a line above its caution begins with the caution."""
     units = units_of(inputs, lines)
     by_row = {line.row: line for line in lines}
+    said = {line.row.safety for line in lines if line.cautions}
     for title, rows in PARTS:
         here = [by_row[row] for row in rows if row in by_row]
         here = [line for line in here if line.state != UNKNOWN]
@@ -83,17 +96,29 @@ def parts(lines: Sequence[Line], inputs: Mapping[str, Input], *, short: bool) ->
             continue
         yield ""
         yield title
-        yield from sheet(here, units, short=short)
+        yield from sheet(here, units, said, short=short)
 
 
-def sheet(lines: Sequence[Line], units: Mapping[str, str], *, short: bool) -> Iterator[str]:
-    """Give lines one after the other."""
+def sheet(
+    lines: Sequence[Line], units: Mapping[str, str], said: set[str], *, short: bool
+) -> Iterator[str]:
+    """Give lines one after the other; of a caution that was said in full only its beginning."""
     for line in lines:
-        if line.cautions and not short:
-            yield f"{INSET}! {line.row.safety}"
+        safety = line.row.safety
+        if short or not safety:
+            warning = ""
+        elif safety in said:
+            warning = f"{INSET}! {safety.partition('. ')[0].rstrip('.')}."
+        else:
+            warning = f"{INSET}! {safety}"
+            said.add(safety)
+        if warning and line.cautions:
+            yield warning
         yield head(line)
         if not short:
             yield from body(line, units)
+        if warning and not line.cautions:
+            yield f"  {warning}"
 
 
 def cautions(lines: Sequence[Line]) -> Iterator[str]:
@@ -103,7 +128,7 @@ def cautions(lines: Sequence[Line]) -> Iterator[str]:
         if line.cautions and line.row.safety:
             about.setdefault(line.row.safety, []).append(line.row.label)
     for text, labels in about.items():
-        yield f"! {text} ({', '.join(labels)})"
+        yield f"{text} ({', '.join(labels)})"
 
 
 def red(lines: Sequence[Line]) -> Iterator[str]:
@@ -141,9 +166,12 @@ def unknown(lines: Sequence[Line]) -> Iterator[str]:
 
 
 def guesses(
-    found: Sequence[Hang], inputs: Mapping[str, Input], most: int = GUESSES_SHOWN
+    found: Sequence[Hang],
+    inputs: Mapping[str, Input],
+    lines: Sequence[Line],
+    most: int = GUESSES_SHOWN,
 ) -> Iterator[str]:
-    """Give the guesses on which most hangs, largest first."""
+    """Give the guesses on which most hangs, largest first, then those that have no slope."""
     by_guess: dict[str, list[Hang]] = {}
     for hang in found:
         by_guess.setdefault(hang.guess, []).append(hang)
@@ -159,30 +187,42 @@ def guesses(
         yield f"{INSET}{guess} {quantity(one.value, one.unit)}: {shown}{rest}"
     if len(by_guess) > most:
         yield f"{INSET}and {len(by_guess) - most} more guesses with less effect (--json has all)"
+    bare = [
+        f"{name} {quantity(inputs[name].value, inputs[name].unit)}"
+        for name in unsloped(inputs, lines)
+    ]
+    if bare:
+        yield f"{INSET}also guessed, words and zeros: {'; '.join(bare)}"
 
 
 def side_by_side(before: Sequence[Line], after: Sequence[Line]) -> Iterator[str]:
     """Give the lines that differ, the old value beside the new."""
     old = {line.row.name: line for line in before}
     new = {line.row.name: line for line in after}
-    yield f"{INSET}{'':<{LABEL_WIDTH}}{'now':<{VALUE_WIDTH}}then"
-    for name in [*new, *(name for name in old if name not in new)]:
+    names = [
+        name
+        for name in [*new, *(name for name in old if name not in new)]
+        if not (name in old and name in new and _same(old[name], new[name]))
+    ]
+    if not names:
+        yield f"{INSET}Nothing on the sheet changes."
+        return
+    yield f"{INSET}{'':<{LABEL_WIDTH}}{'now':<{VALUE_WIDTH}} then"
+    for name in names:
         was, now = old.get(name), new.get(name)
-        if was is not None and now is not None and _same(was, now):
-            continue
         line = now or was
-        if line is None or (was is None and now is None):
-            continue
+        assert line is not None  # Every name is from one or the other.
         texts = [
             "-" if one is None or one.value is None else quantity(one.value, one.row.unit)
             for one in (was, now)
         ]
         mark = MARKS[now.state] if now is not None else ""
         text = f"{mark:<{MARK_WIDTH}}{line.row.label:<{LABEL_WIDTH}}"
+        yield f"{text}{texts[0]:<{VALUE_WIDTH}} {texts[1]}".rstrip()
         held = "" if now is None else margin(now)
-        yield f"{text}{texts[0]:<{VALUE_WIDTH}}{texts[1]:<{VALUE_WIDTH}}{held}".rstrip()
-        if now is not None and now.state in (RED, TIGHT):
-            yield f"{INSET}  {now.sentence}"
+        if now is not None and held:
+            wrong = f": {now.sentence}" if now.state in (RED, TIGHT) else ""
+            yield f"{INSET}  {held}{wrong}"
 
 
 def _same(was: Line, now: Line) -> bool:

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import argparse
-import time
-from typing import TYPE_CHECKING
 
 from benchd.cli.command import OK, WRONG, Parts, asks_daemon
-from benchd.cli.daemon import NOT_HEARD, Client, connect, not_heard, show, status_of
+from benchd.cli.daemon import (
+    NOT_HEARD,
+    after_stop,
+    connect,
+    not_heard,
+    show,
+    stopped,
+)
 from tui import view
-
-if TYPE_CHECKING:
-    from protocols.status import BenchStatus
-
-HEARD_WITHIN_S = 1.5
-"""How long a stop may take to show: a ramp from full speed, a blade on its way home, a beat."""
-URGENT = "press the emergency stop, shut and vent the air."
 
 
 def _stop_options(parser: argparse.ArgumentParser) -> None:
@@ -29,32 +27,17 @@ def stop(options: argparse.Namespace) -> int:
     """Stop now."""
     with connect(options) as client:
         result = client.call("stop", {"level": 1 if options.drop_power else 0})
-        status = _after_stop(client, drop_power=options.drop_power)
+        status = after_stop(client, drop_power=options.drop_power)
     energy = f"Now {view.energy_row(status).text}."
     if not_heard(status):
         show(options, {**result, "heard": False}, f"Stop was asked for. {NOT_HEARD} {energy}")
         return WRONG
-    if not _stopped(status, drop_power=options.drop_power):
-        text = f"Stop was sent, but the board still says {status.state}: {URGENT} {energy}"
+    if not stopped(status, drop_power=options.drop_power):
+        text = f"Stop was sent, but the board still says {status.state}: {view.URGENT}. {energy}"
         show(options, {**result, "heard": True}, text)
         return WRONG
     show(options, {**result, "heard": True}, f"Stop was sent. {energy}")
     return OK
-
-
-def _after_stop(client: Client, *, drop_power: bool) -> BenchStatus:
-    """Return the first status that shows the stop, or the last one within the time for it."""
-    deadline_s = time.monotonic() + HEARD_WITHIN_S
-    status = status_of(client)
-    while not _stopped(status, drop_power=drop_power) and time.monotonic() < deadline_s:
-        time.sleep(0.05)
-        status = status_of(client)
-    return status
-
-
-def _stopped(status: BenchStatus, *, drop_power: bool) -> bool:
-    at_rest = status.state not in ("NUDGING", "PORTIONING")
-    return at_rest and not (drop_power and status.pins.get("drive"))
 
 
 def pause(options: argparse.Namespace) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
-from protocols.pins import ANALOG, CONTACT, FREE, OUTPUT, SERIAL, BoardPin
+from protocols.pins import ANALOG, CONTACT, FREE, LEVEL, OUTPUT, SERIAL, BoardPin
 
 WIDTH = 76
 """Columns of a drawing: a page of 80 indents it by 4."""
@@ -45,6 +45,7 @@ class Kind(NamedTuple):
 KINDS: dict[str, Kind] = {
     CONTACT: Kind("contacts to GND, pulled up in the chip", "contact"),
     ANALOG: Kind(f"readings, 0 to 5 V; + is {READING_PULL_DOWN} to GND", "reading"),
+    LEVEL: Kind("levels, 0 or 5 V, driven both ways by the sensor", "level"),
     OUTPUT: Kind(f"outputs, 0 or 5 V; + is {PULL_DOWN} to GND, at the device", "output"),
     FREE: Kind("kept free: nothing reads or drives them so far", "free"),
     SERIAL: Kind("the line to the host, over the board's USB", "line"),
@@ -107,6 +108,7 @@ def _symbol(row: BoardPin, wiring: Wiring) -> str:
     symbols = {
         CONTACT: "<---o--o--- GND " if wiring[row.name].closed else "<---o  o--- GND ",
         ANALOG: "<---+---------- ",
+        LEVEL: "<--------------- ",
         OUTPUT: ">---+---------> ",
         SERIAL: "<=============> ",
         FREE: "                ",

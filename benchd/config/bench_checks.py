@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from benchd.calc import eye
 from benchd.config.bench_keys import BENCH_KEYS, PART_OF, SCALES, SIGNALS, WIRES, Wire, key_of
 from benchd.config.keys import Spoiled, Values, in_unit
+from benchd.config.scale import pattern_problem
 from protocols.limits import LIMIT_BY_NAME
 
 POSITION_STEPS_MAX = 9_999_999
@@ -286,11 +287,17 @@ def wire_value(values: Values, wire: Wire) -> int:
     return round(values.number(wire.path) * scale)
 
 
+def _without(values: Values, needed: str, alone: str = "") -> Found:
+    """Find what a card gives of a part whose first key it lacks; `alone` has a use by itself."""
+    part, _, _ = needed.partition(".")
+    for key in BENCH_KEYS:
+        if key.path.startswith(f"{part}.") and key.path != alone and values.given(key.path):
+            yield key.path, f"'{key.path}' has no use without '{needed}'; give both."
+
+
 def _mqtt(values: Values) -> Found:
     if "mqtt.broker" not in values:
-        for key in BENCH_KEYS:
-            if key.path.startswith("mqtt.") and values.given(key.path):
-                yield key.path, f"'{key.path}' has no use without 'mqtt.broker'; give both."
+        yield from _without(values, "mqtt.broker")
         return
     # The card is copied into every journal, so an address must have no room for a password.
     if not BROKER.fullmatch(values.text("mqtt.broker")):
@@ -313,9 +320,23 @@ def _mqtt(values: Values) -> Found:
         yield "mqtt.ca_file", "'mqtt.ca_file' has no use without TLS; write 'tls: yes' too."
 
 
+def _scale(values: Values) -> Found:
+    if "scale.port" not in values:
+        yield from _without(values, "scale.port", alone="scale.readability")
+        return
+    if values.text("scale.port") == values.text("port"):
+        yield "scale.port", "'scale.port' is the board's own port; the scale has another."
+    if "scale.pattern" not in values:
+        yield "scale.port", "'scale.port' has no use without 'scale.pattern'; give both."
+        return
+    problem = pattern_problem(values.text("scale.pattern"))
+    if problem:
+        yield "scale.pattern", f"'scale.pattern' {problem}"
+
+
 CHECKS: tuple[Callable[[Values], Found], ...] = (
     *(_parts, _nozzle, _heel, _cut, _valve, _rod, _strokes, _screw, _step_angle, _speeds, _reach),
-    *(_air, _sensors, _odd, _eye, _pins, _mqtt, _board_range),
+    *(_air, _sensors, _odd, _eye, _pins, _scale, _mqtt, _board_range),
 )
 """All of them; each reads the values and yields what it finds wrong."""
 

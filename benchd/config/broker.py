@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from benchd.config.keys import Value
+from benchd.config.keys import Value, as_number
 
 PORT = 1883
 PORT_TLS = 8883
@@ -39,18 +39,13 @@ def broker_of(values: Mapping[str, Value]) -> Broker | None:
     tls = bool(values["mqtt.tls"])
     return Broker(
         host=str(values["mqtt.broker"]),
-        port=int(_number(values.get("mqtt.port", PORT_TLS if tls else PORT))),
+        port=int(as_number(values.get("mqtt.port", PORT_TLS if tls else PORT))),
         topic=str(values["mqtt.topic"]),
         user=str(values.get("mqtt.user", "")),
         password_file=str(values.get("mqtt.password_file", "")),
         password_env=str(values.get("mqtt.password_env", "")),
         tls=tls,
         ca_file=str(values.get("mqtt.ca_file", "")),
-        every_s=_number(values["mqtt.every"]),
-        keep=int(_number(values["mqtt.keep"])),
+        every_s=as_number(values["mqtt.every"]),
+        keep=int(as_number(values["mqtt.keep"])),
     )
-
-
-def _number(value: Value) -> float:
-    assert not isinstance(value, str | frozenset)  # The table of keys says so.
-    return value

@@ -6,10 +6,11 @@ import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
+from benchd.config.bench_keys import YES_NO
 from benchd.config.errors import Problems
 from benchd.config.keys import OPTIONAL, REQUIRED, Key, Spoiled, Values, hold_to, in_unit, read
 from benchd.config.sizing_keys import DOUGH_SIZING_KEYS, guesses
-from benchd.core.facts import BenchFacts, Dough, ramp_time_s
+from benchd.core.facts import PROGRAM_STEPS_MAX, SPEED_MIN, BenchFacts, Dough, push_time_s
 
 _KEYS: tuple[Key, ...] = (
     Key("dough", "text", "", 1, 32, REQUIRED, "the name of this dough"),
@@ -25,6 +26,10 @@ _KEYS: tuple[Key, ...] = (
     Key("dwell", "quantity", "ms", 0, 999, "50 ms", "time the cutter stays at the far end"),
     Key("tolerance", "share", "", 0.001, 0.5, "5 %",
         "share of the aim within which a portion is right"),
+    Key("auto_stroke", "choice", "", 0, 0, "no",
+        "yes: a series changes its stroke by itself, from the mean of each eight weights that you "
+        "give while it runs; at most 2 % at once and 10 % in all, each change in the journal",
+        YES_NO),
     *DOUGH_SIZING_KEYS,
 )  # fmt: skip
 
@@ -36,10 +41,6 @@ Found = Iterator[tuple[str, str]]
 
 STROKE_DOUBT = 0.3
 """A stroke further than this share from what aim and density say is taken for a slip."""
-
-PROGRAM_STEPS_MAX = {"take_up": 99_999, "stroke": 999_999, "draw_back": 99_999}
-SPEED_MIN = 10
-"""Longest ways, and slowest speed, of a program in steps and steps/s (SPEC.md, section 4)."""
 
 
 def dough(text: str, name: str, facts: BenchFacts) -> Dough:
@@ -62,6 +63,7 @@ def dough(text: str, name: str, facts: BenchFacts) -> Dough:
         settle_s=values.number("settle"),
         dwell_s=values.number("dwell"),
         tolerance=values.number("tolerance"),
+        auto_stroke=bool(values.number("auto_stroke")),
         text=text,
     )
 
@@ -143,9 +145,8 @@ def _fits_speed(facts: BenchFacts, values: Values) -> Found:
             f"{_mm_s(facts.metres(SPEED_MIN))} to {_mm_s(facts.metres(top))}.",
         )
         return
-    accel, longest_s = facts.limits["accel"], facts.limits["push_max_ms"] / 1000
-    ways = [facts.steps(values.number(path)) for path in ("take_up", "stroke")]
-    push_s = sum(ramp_time_s(way, speed=speed, accel=accel) for way in ways)
+    longest_s = facts.limits["push_max_ms"] / 1000
+    push_s = push_time_s(facts, values.number("take_up"), values.number("stroke"), speed_m_s)
     if push_s > longest_s:
         yield (
             _at(values),

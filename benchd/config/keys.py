@@ -97,7 +97,7 @@ class Values:
         return self.line(path) > 0
 
     def number(self, path: str) -> float:
-        """Value of a key that is a number, SI."""
+        """Value of a key that is a number, SI. Raises: TypeError for a key of another kind."""
         value = self._get(path)
         if isinstance(value, str | frozenset):
             raise TypeError(f"{path} is no number.")
@@ -112,7 +112,7 @@ class Values:
         return str(self._get(path))
 
     def names(self, path: str) -> frozenset[str]:
-        """Value of a key that is a list of names."""
+        """Value of a key that is a list of names. Raises: TypeError for a key of another kind."""
         value = self._get(path)
         if not isinstance(value, frozenset):
             raise TypeError(f"{path} is no list.")
@@ -121,6 +121,12 @@ class Values:
     def all(self) -> dict[str, Value]:
         """Every value by path, SI."""
         return dict(self._values)
+
+
+def as_number(value: Value) -> float:
+    """Return a checked card's value whose key takes a number, SI."""
+    assert not isinstance(value, str | frozenset)  # The table of keys says so.
+    return value
 
 
 def read(text: str, keys: Sequence[Key], problems: Problems) -> Values:
@@ -194,6 +200,25 @@ def read_one(key: Key, text: str) -> Value:
     return _value(key, text)
 
 
+def check_range(key: Key, value: float) -> None:
+    """Refuse a value, in the unit of its key, that is outside what the key may be.
+
+    Raises: QuantityError with the rest of a sentence that begins with the value.
+    """
+    tolerance = 1e-9 * max(abs(key.low), abs(key.high))
+    if key.low - tolerance <= value <= key.high + tolerance:
+        return
+    unit = f" {key.unit}" if key.unit else ""
+    says = f"is outside what is possible, {key.low:g} to {key.high:g}{unit}."
+    if key.gives is not None:
+        says += f" {key.gives(value * UNITS[key.unit].si)}"
+    for factor in SLIPS.get(key.unit, ()):
+        if key.low <= value * factor <= key.high:
+            says += f" Did you mean {value * factor:.4g}{unit}?"
+            break
+    raise QuantityError(says)
+
+
 def _shown(entry: Entry) -> str:
     shown = entry.text if isinstance(entry.text, str) else f"[{', '.join(entry.text)}]"
     return shown if len(shown) <= SHOWN_MAX else f"{shown[: SHOWN_MAX - 3]}..."
@@ -231,19 +256,19 @@ def _value(key: Key, text: str | tuple[str, ...]) -> Value:
 
 def _quantity(key: Key, text: str) -> Value:
     value = quantity(text, key.unit)
-    _check_range(key, value)
+    check_range(key, value)
     return value * UNITS[key.unit].si
 
 
 def _number(key: Key, text: str) -> Value:
     value = number(text)
-    _check_range(key, value)
+    check_range(key, value)
     return value
 
 
 def _share(key: Key, text: str) -> Value:
     value = share(text)
-    _check_range(key, value)
+    check_range(key, value)
     return value
 
 
@@ -251,7 +276,7 @@ def _whole(key: Key, text: str) -> Value:
     value = number(text)
     if value != round(value):
         raise QuantityError("must be a whole number.")
-    _check_range(key, value)
+    check_range(key, value)
     return int(value)
 
 
@@ -296,21 +321,6 @@ def _parts(key: Key, text: str | tuple[str, ...]) -> Value:
             raise QuantityError(f"has '{word}' twice.")
         seen.add(word)
     return frozenset(seen)
-
-
-def _check_range(key: Key, value: float) -> None:
-    tolerance = 1e-9 * max(abs(key.low), abs(key.high))
-    if key.low - tolerance <= value <= key.high + tolerance:
-        return
-    unit = f" {key.unit}" if key.unit else ""
-    says = f"is outside what is possible, {key.low:g} to {key.high:g}{unit}."
-    if key.gives is not None:
-        says += f" {key.gives(value * UNITS[key.unit].si)}"
-    for factor in SLIPS.get(key.unit, ()):
-        if key.low <= value * factor <= key.high:
-            says += f" Did you mean {value * factor:.4g}{unit}?"
-            break
-    raise QuantityError(says)
 
 
 SLIPS: dict[str, tuple[float, ...]] = {

@@ -16,7 +16,9 @@ KEYS: dict[str, Key] = {key.path: key for key in (*BENCH_KEYS, *DOUGH_KEYS)}
 ON_BENCH = frozenset(key.path for key in BENCH_KEYS)
 
 UNLISTED = ("bench", "dough", "port", "baud", "fitted", "simulated", "guessed")
-UNREAD = ("pins", "mqtt", "watch", "lease", "sample", "eye", "thrust", "air.zero", "air.full")
+UNREAD = ("pins", "mqtt", "watch", "lease", "sample", "eye", "thrust", "air.zero", "air.full",
+          "scale.port", "scale.baud", "scale.frame", "scale.pattern", "scale.unit", "scale.sends",
+          "scale.least")  # fmt: skip
 """Keys and sections that no calculation reads."""
 
 RATE_UNIT = "1/s"

@@ -68,6 +68,12 @@ DOUGH_SIZING_KEYS: tuple[Key, ...] = (
     Key("air", "share", "", 0.001, 0.6, "8 %", "share of gas in the dough, at ambient pressure"),
     Key("swell", "number", "", 1, 3, "1.1", "diameter of the strand over the nozzle's bore"),
     Key("prime", "quantity", "mm", 0, 200, "10 mm", "feed that a new tube takes to flow"),
+    Key("film", "quantity", "mm", 0, 300, "0 mm",
+        "last way of a bought tube over which its film crumples into the dough"),
+    Key("time_out", "choice", "", 0, 0, "advice",
+        "how long it may stay out of the cold: by public advice, 2 h and 1 h above 32 C, or longer "
+        "where a written procedure under your local food rules says so",
+        ("advice", "4h-by-written-procedure", "6h-by-written-procedure")),
     Key("wall_stress", "quantity", "kPa", 0, 50, "1 kPa", "friction on the barrel's wall"),
     Key("flow.law", "choice", "", 0, 0, "herschel-bulkley", "law of the dough's flow",
         ("newton", "bingham", "herschel-bulkley", "paste")),

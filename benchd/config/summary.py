@@ -15,6 +15,12 @@ from benchd.config.keys import in_unit
 from benchd.core.facts import BenchFacts, Dough, portion_time_s, shortest_period_s
 from benchd.core.watched import not_watched
 
+RESTS_FAR = (
+    "; it comes out when power fails or the guard opens, and goes home by 'benchd cut' after a "
+    "start"
+)
+"""What a cutter does that rests far."""
+
 
 class Meaning(NamedTuple):
     """One line for a person, the name of its number for a program, and that number (SI)."""
@@ -45,7 +51,8 @@ def of_bench(card: BenchCard, density_kg_m3: float = DENSITY_KG_M3) -> list[Mean
         Meaning("strand", f"{(facts.bore_m / facts.nozzle_bore_m) ** 2:.3g} mm for each mm of feed",
                 "strand_per_feed", (facts.bore_m / facts.nozzle_bore_m) ** 2),
         Meaning("cutter", f"goes {values.text('cutter.rest')} without power; stops waiting after "
-                f"{limits['cut_max_ms']} ms out, {limits['return_max_ms']} ms back"),
+                f"{limits['cut_max_ms']} ms out, {limits['return_max_ms']} ms back"
+                + (RESTS_FAR if limits["valve_home"] else "")),
         _drive(card),
     ]  # fmt: skip
     if "limits.thrust" in values:

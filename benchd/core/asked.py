@@ -8,10 +8,10 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
-from benchd.core import asked_feed, asked_people, card_change, cycle
+from benchd.core import alarms, asked_feed, asked_held, asked_people, card_change, cycle
 from benchd.core.asking import answer, free, still
 from benchd.core.facts import Dough
-from benchd.core.inputs import Asked
+from benchd.core.inputs import SCALE, Asked
 from benchd.core.loading import halt
 from benchd.core.state import Job, Series, State
 from benchd.core.turn import No, Turn
@@ -32,7 +32,9 @@ def asked(turn: Turn, said: Asked) -> None:
             No(f"The request '{said.method}' cannot be read: {error}.", "params"),
         )
         return
-    turn.set(last_key_ns=turn.now_ns)
+    if said.client != SCALE:
+        # A scale that sends by itself is no sign that somebody is there.
+        turn.set(last_key_ns=turn.now_ns)
     if cls.control:
         no = _take_control(turn, said.client)
         if no is not None:
@@ -204,14 +206,26 @@ def series(turn: Turn, said: Asked, params: r.Series) -> No | None:
     if not _take_card(turn, said, dough, confirmed=params.confirmed):
         return None
     every_ns = round(params.every_s * 1e9)
-    turn.set(series=Series(said.client, said.ask, dough, params.count, every_ns, turn.now_ns))
+    first = state.carry.last_portion + 1
+    turn.set(
+        series=Series(
+            said.client,
+            said.ask,
+            dough,
+            params.count,
+            every_ns,
+            turn.now_ns,
+            card_stroke_m=dough.stroke_m,
+            learned=first - 1,
+        )
+    )
     turn.record(
         "series",
         what="began",
         made=0,
         count=params.count,
         reason="",
-        first=state.carry.last_portion + 1,
+        first=first,
     )
     return None
 
@@ -224,7 +238,12 @@ HANDLERS: dict[type[r.Request], Callable[[Turn, Asked, Any], No | None]] = {
     r.Here: asked_people.here,
     r.Proofs: asked_people.tell_proofs,
     r.Clear: asked_people.clear,
+    r.Seen: alarms.seen,
+    r.Shelve: alarms.shelve,
+    r.Unshelve: alarms.unshelve,
     r.Jog: asked_feed.jog,
+    r.JogHeld: asked_held.jog_held,
+    r.Hold: asked_held.hold,
     r.Relieve: asked_feed.relieve,
     r.Drive: asked_feed.drive,
     r.Portion: portion,
@@ -233,11 +252,13 @@ HANDLERS: dict[type[r.Request], Callable[[Turn, Asked, Any], No | None]] = {
     r.Fire: asked_feed.fire,
     r.TubeIn: asked_feed.tube_in,
     r.Approach: asked_feed.approach,
+    r.Contact: asked_feed.contact,
     r.Prime: asked_feed.prime,
     r.TubeOut: asked_feed.tube_out,
     r.Teach: asked_people.teach,
     r.SetByHand: asked_people.set_by_hand,
     r.Weigh: asked_people.weigh,
+    r.WeighMany: asked_people.weigh_many,
     r.Note: asked_people.note,
     r.Attend: asked_people.attend,
 }

@@ -2,27 +2,28 @@
 
 from __future__ import annotations
 
+from math import pi
+
 from msgspec.structs import replace
 
-from benchd.core import cycle
+from benchd.core import cycle, eye, weighing
 from benchd.core.asking import answer, still
-from benchd.core.facts import BenchFacts
+from benchd.core.facts import SPEED_MIN, BenchFacts
 from benchd.core.inputs import Asked, Tube
 from benchd.core.interlocks import why_not
+from benchd.core.state import State
 from benchd.core.turn import No, Turn, pin, wall_us
 from protocols import requests as r
+from protocols.limits import JOG_MAX_M
 
-JOG_MAX_M = 0.05
-"""Longest single jog; a longer way takes several, each looked at (house rule)."""
-
-
-def _speed(facts: BenchFacts, speed_m_s: float) -> int:
-    return max(10, min(facts.steps(speed_m_s), facts.limits["speed_max"]))
+FEEL_M = 0.002
+"""Step toward the dough where no sensor measures contact: a person looks after each (house
+rule)."""
 
 
-def _power(turn: Turn) -> None:
-    if not pin(turn.state, "drive"):
-        turn.plan("drive", 1)
+def hand_speed(facts: BenchFacts, speed_m_s: float) -> int:
+    """Return the speed of a move by hand [steps/s], inside what board and card allow."""
+    return max(SPEED_MIN, facts.speed(speed_m_s))
 
 
 def jog(turn: Turn, said: Asked, params: r.Jog) -> No | None:
@@ -49,8 +50,8 @@ def jog(turn: Turn, said: Asked, params: r.Jog) -> No | None:
     no = still(turn.state) or cycle.ready_for(turn.state, "feed", turn.now_ns)
     if no is not None:
         return no
-    _power(turn)
-    turn.plan("move", cycle.move_kind("jog"), steps, _speed(facts, speed_m_s))
+    cycle.power(turn)
+    turn.plan("move", cycle.move_kind("jog"), steps, hand_speed(facts, speed_m_s))
     turn.begin_job("jog", said.client, said.ask)
     return None
 
@@ -76,14 +77,16 @@ def _relieve(turn: Turn) -> bool:
         way = min(way, turn.state.board.position - facts.limits["travel_min"])
     if way <= 0:
         return False
-    _power(turn)
+    cycle.power(turn)
     turn.plan("move", cycle.move_kind("relieve"), -way, facts.limits["draw_speed"])
     return True
 
 
 def drive(turn: Turn, said: Asked, params: r.Drive) -> No | None:
     """Give power to the drive or take it away."""
-    no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
+    state, now_ns = turn.state, turn.now_ns
+    may = cycle.ready_for if params.on else why_not
+    no = still(state) or may(state, "feed", now_ns)
     if no is not None:
         return no
     turn.plan("drive", int(params.on))
@@ -130,9 +133,13 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
         no = No(text, "tube", params.column_m, free_m)
     if no is not None:
         return no
+    ask = None if params.confirmed else _doubt(state, params.net_mass_kg)
+    if ask is not None:
+        turn.refuse(said.client, said.ask, No(ask, "tube", params.net_mass_kg, None), question=True)
+        return None
     opened_us = wall_us(state, turn.now_ns)
     tube = Tube(params.id, params.lot, params.net_mass_kg, opened_us, params.temperature_c)
-    turn.set(carry=replace(state.carry, tube=tube), last_end_ns=0)
+    turn.set(carry=replace(state.carry, tube=tube))
     turn.record(
         "tube",
         id=params.id,
@@ -142,44 +149,111 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
         opened_at=params.opened_at,
         opened_wall_us=opened_us,
         temperature_c=params.temperature_c,
+        confirmed=params.confirmed,
         position_m=state.facts.metres(state.board.position),
     )
     answer(turn, said, id=params.id)
     return None
 
 
-def _feed_on(turn: Turn, said: Asked, kind: str, way_steps: int) -> No | None:
+def _doubt(state: State, net_kg: float | None) -> str | None:
+    """Return what to ask about a net mass, held against what the barrel holds."""
+    if net_kg is None:
+        return None
+    facts, dough = state.facts, state.carry.dough
+    density_kg_m3 = weighing.DENSITY_KG_M3 if dough is None else dough.density_kg_m3
+    volume_m3 = pi * facts.bore_m**2 / 4 * facts.travel_m
+    return weighing.tube_question(net_kg, volume_m3 * density_kg_m3)
+
+
+def _tube_to_feed(turn: Turn) -> Tube | No:
+    """Return the tube whose dough may be fed, or why nothing is."""
     state = turn.state
     no = still(state) or cycle.ready_for(state, "prime", turn.now_ns)
-    if no is None and state.carry.tube is None:
-        no = No("No tube is in: open its record first with 'benchd tube in'.", "tube")
-    left = cycle.travel_left_steps(state)
-    if no is None and left <= 0:
-        no = No("The feed is at the end of its travel.", "travel")
     if no is not None:
         return no
-    _power(turn)
-    facts = state.facts
-    turn.plan(
-        "move",
-        cycle.move_kind(kind),
-        max(1, min(way_steps, left)),
-        _speed(facts, facts.prime_speed_m_s),
-    )
+    if cycle.travel_left_steps(state) <= 0:
+        return No("The feed is at the end of its travel.", "travel")
+    if state.carry.tube is None:
+        return cycle.NO_TUBE
+    if state.carry.tube.no_flow:
+        return No(
+            "The last prime brought no dough, so the barrel may store force: 'benchd relieve', "
+            "look what is in the way, then prime again.",
+            "no-flow",
+        )
+    return state.carry.tube
+
+
+def _feed_on(turn: Turn, said: Asked, kind: str, way: int) -> None:
+    """Feed forward by at most `way` [steps, > 0], up to the end of travel."""
+    cycle.power(turn)
+    facts = turn.state.facts
+    way = min(way, cycle.travel_left_steps(turn.state))
+    turn.plan("move", cycle.move_kind(kind), way, hand_speed(facts, facts.prime_speed_m_s))
     turn.begin_job(kind, said.client, said.ask)
-    return None
 
 
 def approach(turn: Turn, said: Asked, params: r.Approach) -> No | None:
-    """Feed until the plunger touches the dough."""
+    """Feed until the plunger touches the dough; where no sensor measures that, one small step."""
+    tube = _tube_to_feed(turn)
+    if isinstance(tube, No):
+        return tube
     facts = turn.state.facts
-    return _feed_on(turn, said, "approach", facts.steps(facts.approach_m))
+    way = facts.steps(facts.approach_m)
+    if "thrust" not in facts.fitted:
+        if eye.sees_dough(turn.state):
+            return No(
+                "The eye sees dough, so the plunger touches it: go on with 'benchd tube prime'.",
+                "contact",
+            )
+        if tube.felt >= way:
+            return No(
+                f"{facts.approach_m * 1000:.0f} mm were fed toward the dough and nobody said that "
+                "the plunger touches it: look whether the tube is in and how far it is, then "
+                "'benchd jog' to it, or 'benchd tube out'.",
+                "contact",
+                facts.metres(tube.felt),
+                facts.approach_m,
+            )
+        way = max(1, min(facts.steps(FEEL_M), way - tube.felt))
+        # Counted before it is made: a step whose end nobody hears of counts as well.
+        turn.set(carry=replace(turn.state.carry, tube=replace(tube, felt=tube.felt + way)))
+    _feed_on(turn, said, "approach", way)
+    return None
+
+
+def contact(turn: Turn, said: Asked, params: r.Contact) -> No | None:
+    """A person looked: the plunger touches the dough."""
+    state = turn.state
+    tube = state.carry.tube
+    no = still(state) or (cycle.NO_TUBE if tube is None else None)
+    if no is not None or tube is None:
+        return no
+    turn.set(carry=replace(state.carry, tube=replace(tube, touched=True)))
+    turn.record(
+        "tube", id=tube.id, what="contact", position_m=state.facts.metres(state.board.position)
+    )
+    answer(turn, said, id=tube.id)
+    return None
 
 
 def prime(turn: Turn, said: Asked, params: r.Prime) -> No | None:
     """Feed until the strand is continuous."""
-    limits = turn.state.facts.limits
-    return _feed_on(turn, said, "prime", limits["first_flow"] + 2 * limits["prime_flow"])
+    tube = _tube_to_feed(turn)
+    if isinstance(tube, No):
+        return tube
+    state = turn.state
+    limits = state.facts.limits
+    felt = "thrust" in state.facts.fitted or tube.touched or eye.sees_dough(state)
+    if not felt:
+        return No(
+            "Nobody knows whether the plunger touches the dough, for no sensor measures it: "
+            "'benchd tube prime' feeds up to it in small steps and asks.",
+            "contact",
+        )
+    _feed_on(turn, said, "prime", limits["first_flow"] + 2 * limits["prime_flow"])
+    return None
 
 
 def tube_out(turn: Turn, said: Asked, params: r.TubeOut) -> No | None:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from math import inf
+from typing import NamedTuple
+
 from msgspec.structs import replace
 
 from benchd.core import eye, proofs, weighing
@@ -9,12 +12,17 @@ from benchd.core.asking import answer, still
 from benchd.core.inputs import Asked, Proof
 from benchd.core.interlocks import RULE_BY_NUMBER, drop, why_not
 from benchd.core.loading import load_limits
-from benchd.core.state import Weighed
+from benchd.core.state import State, Weighed
 from benchd.core.turn import No, Turn, wall_us
+from benchd.core.words import do_what
 from protocols import requests as r
-from protocols.codes import INTERLOCK_BY_NUMBER
+from protocols.codes import INTERLOCK_BY_NUMBER, OUTCOMES
 
 WEIGHTS_KEPT = 200
+ASKS_SHOWN = 5
+SAME_KG = 1e-9
+"""Weights nearer than this are one reading, written in other units."""
+
 BY_HAND = ("air_pa", "needle_turns", "nozzle_m", "sleeve", "lamp")
 """What a person sets on the bench and tells the journal."""
 
@@ -37,7 +45,7 @@ def here(turn: Turn, said: Asked, params: r.Here) -> No | None:
 
 def tell_proofs(turn: Turn, said: Asked, params: r.Proofs) -> No | None:
     """Tell what clearing an interlock asks a person to type."""
-    statements = proofs.PROOFS.get(params.interlock, ())
+    statements = proofs.statements_of(params.interlock, turn.state.facts)
     answer(turn, said, statements=[{"statement": text, "word": word} for text, word in statements])
     return None
 
@@ -50,12 +58,16 @@ def clear(turn: Turn, said: Asked, params: r.Clear) -> No | None:
     if row is None or latch is None:
         return No(f"IL-{number:02d} is not up, so there is nothing to clear.", "clear", number)
     if number in proofs.PROOFS:
-        no = proofs.check_words(number, params.name, params.words)
+        asked = proofs.statements_of(number, turn.state.facts)
+        no = proofs.check_words(asked, params.name, params.words)
         if no is not None:
             return no
         turn.record("proof", interlock=row.code, name=params.name, words=list(params.words))
     if number == 15:
         return _prove(turn, said, params)
+    if row.place != "daemon" and not latch.latched:
+        text = f"Nothing to clear: {latch.text} {do_what(number, row.reset, latched=False)}"
+        return No(text, row.code)
     if row.place != "daemon":
         no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
         if no is not None:
@@ -130,9 +142,19 @@ def set_by_hand(turn: Turn, said: Asked, params: r.SetByHand) -> No | None:
     return None
 
 
-def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
-    """Take a weight, or ask about it."""
-    state = turn.state
+class _Looked(NamedTuple):
+    """A weight that may be taken. ask: what to ask a person first, if anything."""
+
+    number: int
+    aim_kg: float | None
+    ask: str | None
+
+
+def _looked_at(state: State, params: r.Weigh) -> No | _Looked:
+    if weighing.impossible(params.mass_kg):
+        return No(weighing.IMPOSSIBLE, "weigh", params.mass_kg)
+    if not state.carry.last_portion:
+        return No("No portion was made yet, so there is none to weigh.", "weigh")
     number = weighing.pick_portion(state.carry.unweighed, params.portion)
     if number is None:
         return No("Every portion has a weight: name the portion to weigh one again.", "weigh")
@@ -142,18 +164,17 @@ def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
             "weigh",
             number,
         )
-    aim_kg = next(
-        (fact["aim_kg"] for fact in reversed(state.recent) if fact["number"] == number), None
-    )
-    if aim_kg is None:
-        aim_kg = state.carry.aim_kg
-    try:
-        ask = weighing.question(params.mass_kg, aim_kg or params.mass_kg)
-    except ValueError as error:
-        return No(str(error), "weigh", params.mass_kg)
-    if ask is not None and not params.confirmed:
-        turn.refuse(said.client, said.ask, No(ask, "weigh", params.mass_kg, aim_kg), question=True)
-        return None
+    fact = next((fact for fact in reversed(state.recent) if fact["number"] == number), None)
+    aim_kg = state.carry.aim_kg if fact is None else fact["aim_kg"]
+    ask = weighing.question(params.mass_kg, aim_kg or params.mass_kg)
+    if fact is not None and fact["outcome"] != OUTCOMES[0]:
+        ask = f"Portion {number} ended {fact['outcome']}. Is that its weight?"
+    return _Looked(number, aim_kg, ask)
+
+
+def _take(turn: Turn, params: r.Weigh, looked: _Looked, *, confirmed: bool) -> None:
+    state = turn.state
+    number, aim_kg, _ = looked
     unweighed = tuple(other for other in state.carry.unweighed if other != number)
     turn.set(carry=replace(state.carry, unweighed=unweighed))
     if aim_kg is not None:
@@ -167,10 +188,58 @@ def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
         text=params.text,
         look=params.look,
         threw_m=params.threw_m,
-        confirmed=params.confirmed,
+        confirmed=confirmed,
         readability_kg=state.facts.scale_readability_kg,
     )
-    answer(turn, said, portion=number, mass_kg=params.mass_kg, left=len(unweighed))
+
+
+def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
+    """Take a weight, or ask about it."""
+    looked = _looked_at(turn.state, params)
+    if isinstance(looked, No):
+        return looked
+    if looked.ask is not None and not params.confirmed:
+        no = No(looked.ask, "weigh", params.mass_kg, looked.aim_kg)
+        turn.refuse(said.client, said.ask, no, question=True)
+        return None
+    _take(turn, params, looked, confirmed=params.confirmed)
+    left = len(turn.state.carry.unweighed)
+    answer(turn, said, portion=looked.number, mass_kg=params.mass_kg, left=left)
+    return None
+
+
+def weigh_many(turn: Turn, said: Asked, params: r.WeighMany) -> No | None:
+    """Take weights, all or none, or ask about those that are implausible."""
+    named = [one.portion for one in params.weights]
+    if None in named or len(set(named)) < len(named) or not named:
+        return No("Each of the weights must name a portion of its own.", "weigh")
+    known = {weighed.portion: weighed.mass_kg for weighed in turn.state.weights}
+    new = [
+        one
+        for one in params.weights
+        if abs(known.get(one.portion or 0, inf) - one.mass_kg) > SAME_KG
+    ]
+    taken: list[tuple[r.Weigh, _Looked]] = []
+    for one in new:
+        looked = _looked_at(turn.state, one)
+        if isinstance(looked, No):
+            return No(looked.message, looked.condition, one.portion)
+        taken.append((one, looked))
+    asks = [
+        one.ask if one.ask.startswith("Portion ") else f"Portion {one.number}: {one.ask}"
+        for _, one in taken
+        if one.ask is not None
+    ]
+    if asks and not params.confirmed:
+        more = f" And {len(asks) - ASKS_SHOWN} more." if len(asks) > ASKS_SHOWN else ""
+        no = No(f"{' '.join(asks[:ASKS_SHOWN])}{more}", "weigh", len(asks))
+        turn.refuse(said.client, said.ask, no, question=True)
+        return None
+    for one, looked in taken:
+        _take(turn, one, looked, confirmed=params.confirmed)
+    left = len(turn.state.carry.unweighed)
+    numbers = [looked.number for _, looked in taken]
+    answer(turn, said, taken=numbers, known=len(params.weights) - len(new), left=left)
     return None
 
 

@@ -20,6 +20,9 @@ VALUES: tuple[tuple[str, str, float, str], ...] = (
 )
 """Field of Dough, its key on the card, factor from SI to the unit of the sentence, that unit."""
 
+SWITCHES = ("auto_stroke",)
+"""Fields of Dough that are yes or no, as on the card; any change of them is asked about."""
+
 
 def question(before: Dough | None, after: Dough) -> str | None:
     """Return what to ask before a dough card is used, or None when nothing moved far.
@@ -34,6 +37,11 @@ def question(before: Dough | None, after: Dough) -> str | None:
         f"{key} {was * factor:.4g} {unit} -> {now * factor:.4g} {unit}{_percent(was, now)}"
         for field, key, factor, unit in VALUES
         if _far(was := getattr(before, field), now := getattr(after, field))
+    ]
+    moved += [
+        f"{field} {_word(getattr(before, field))} -> {_word(getattr(after, field))}"
+        for field in SWITCHES
+        if getattr(before, field) != getattr(after, field)
     ]
     if not moved:
         return None
@@ -51,3 +59,7 @@ def _far(was: float, now: float) -> bool:
 
 def _percent(was: float, now: float) -> str:
     return "" if was == 0 else f" ({(now / was - 1) * 100:+.0f} %)"
+
+
+def _word(switch: bool) -> str:
+    return "yes" if switch else "no"

@@ -53,6 +53,11 @@ def unwrap(t_us: int, near_us: int) -> int:
     return near_us + (t_us - near_us + half) % WRAP_US - half
 
 
+def since_s(t_us: int, from_us: int) -> float:
+    """Return how long after one board time another one came, its low 32 bits given [s]."""
+    return (unwrap(t_us, from_us) - from_us) / 1e6
+
+
 class ClockMap(msgspec.Struct, frozen=True):
     """The line through two exchanges, or through one at rate 1, with what it was made from."""
 

@@ -7,12 +7,12 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from benchd.core import portion_record
+from benchd.core import adjust, eye, portion_record
 from benchd.core.clock_map import unwrap
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough
 from benchd.core.facts import shortest_period_s as shortest_s_of
-from benchd.core.interlocks import why_not
+from benchd.core.interlocks import why_not, why_nots
 from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
@@ -28,14 +28,33 @@ UNSEEN_NS = 2_000_000_000
 LATE_NS = 100_000_000
 """A beat of a series that begins within this time counts as on time."""
 
-RECENT_KEPT = 200
 ENDS_AT_ANSWER = frozenset({"here", "clear", "drive", "arm"})
-MOVE_JOBS = frozenset({"jog", "relieve", "approach", "prime", "tube_out"})
-NEEDS = {"approach": "prime", "prime": "prime", "portion": "portion", "stroke": "stroke"}
-"""Kind of job to the action whose interlocks must let it; "feed" for the others."""
+MOVE_JOBS = frozenset({"jog", "held", "relieve", "approach", "prime", "tube_out"})
+NEEDS = {
+    "jog": "feed",
+    "held": "feed",
+    "relieve": "feed",
+    "tube_out": "feed",
+    "drive": "feed",
+    "approach": "prime",
+    "prime": "prime",
+    "portion": "portion",
+    "stroke": "stroke",
+}
+"""Kind of job to the action whose interlocks must let it; the others move and power nothing."""
+
+WAY_OUT = frozenset({9, 11, 14, 18})
+"""Latches under which the board still takes a jog or a relieve in reverse (SPEC.md, section 11);
+under any other the drive needs no power either."""
+
+NO_TUBE = No("No tube is in: open its record first with 'benchd tube in'.", "tube")
 
 CLOCK_DOUBT_US = 2_000
 """How far the board's time at a moment since the last beat may be guessed wrong."""
+
+
+READY_FOR = ("feed", "prime", "portion", "series", "stroke")
+"""Actions that `ready_for` knows."""
 
 
 def at_rest(state: State) -> bool:
@@ -51,16 +70,49 @@ def at_rest(state: State) -> bool:
 
 def ready_for(state: State, action: str, now_ns: int) -> No | None:
     """Return why an action is refused before the board is even asked, or None."""
-    no = why_not(state, action, now_ns)
-    held = [latch for latch in state.latches.values() if latch.number in BOARD_NUMBERS]
+    return _ready_for(state, action, why_not(state, action, now_ns))
+
+
+def refused(state: State, now_ns: int) -> dict[str, No]:
+    """Return why actions would be refused now, whether the barrel may be opened among them; those
+    that would not are left out."""
+    rules = why_nots(state, (*READY_FOR, "open"), now_ns)
+    found = {action: _ready_for(state, action, rules.get(action)) for action in READY_FOR}
+    found["open"] = rules.get("open")
+    return {action: no for action, no in found.items() if no is not None}
+
+
+def _ready_for(state: State, action: str, no: No | None) -> No | None:
+    """As `ready_for`, once the daemon's rules were asked."""
+    bars = BOARD_NUMBERS - WAY_OUT if action == "feed" else BOARD_NUMBERS
+    held = [latch for latch in state.latches.values() if latch.number in bars]
     # What latched comes before what else is missing, as far as the board is heard at all.
-    if held and action != "feed" and (no is None or no.condition != "IL-19"):
+    if held and (no is None or no.condition != "IL-19"):
         first = min(held, key=lambda latch: latch.number)
         return No(first.text, f"IL-{first.number:02d}", first.value, first.bound)
     if no is not None:
         return no
-    if action in ("prime", "portion", "series") and not pin(state, "known"):
-        return No("Nobody said where the feed stands: say it with 'benchd here 0mm'.", "position")
+    if action not in ("prime", "portion", "series"):
+        return None
+    no = eye.untaught(state.facts)
+    if no is None and not pin(state, "known"):
+        no = No("Nobody said where the feed stands: say it with 'benchd here 0mm'.", "position")
+    if no is None and action != "prime":
+        no = _no_dough_ready(state)
+    return no
+
+
+def _no_dough_ready(state: State) -> No | None:
+    """Return why there is nothing to make portions of, or None."""
+    tube = state.carry.tube
+    if tube is None:
+        return NO_TUBE
+    begun = tube.primed or tube.portions
+    if not begun and eye.knows(state.facts) and not eye.sees_dough(state):
+        return No(
+            f"Tube {tube.id} was not primed and the eye sees no dough: 'benchd tube prime' first.",
+            "tube",
+        )
     return None
 
 
@@ -74,7 +126,15 @@ def needed_steps(state: State, dough: Dough) -> int:
     return state.facts.steps(dough.take_up_m) + state.facts.steps(dough.stroke_m)
 
 
-def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bool = False) -> None:
+def power(turn: Turn) -> None:
+    """Plan power for the drive, unless it has some."""
+    if not pin(turn.state, "drive"):
+        turn.plan("drive", 1)
+
+
+def start_portion(
+    turn: Turn, dough: Dough, client: int, ask: int, *, button: bool = False, late_ns: int = 0
+) -> None:
     """Number a portion, plan its commands and open its record."""
     state = turn.state
     facts = state.facts
@@ -82,20 +142,14 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
     if number & 0xFFFF == 0:  # 0 means "none" on the wire.
         number += 1
     tube = state.carry.tube
-    index = tube.portions + 1 if tube is not None else 0
-    if tube is not None:
-        tube = replace(tube, portions=index)
-    steps = {
-        "take_up": facts.steps(dough.take_up_m),
-        "push": facts.steps(dough.stroke_m),
-        "draw_back": facts.steps(dough.draw_back_m),
-    }
-    speed = min(facts.steps(dough.push_speed_m_s), facts.limits["speed_max"])
-    if not pin(state, "drive"):
-        turn.plan("drive", 1)
+    assert tube is not None  # `ready_for` lets nothing be portioned without one.
+    tube = replace(tube, portions=tube.portions + 1)
+    steps = adjust.asked_steps(facts, dough)
+    power(turn)
     if state.series is not None and not pin(state, "local-lock"):
         turn.plan("lock", 1)
     low = number & 0xFFFF
+    speed = facts.speed(dough.push_speed_m_s)
     turn.plan("draft", low, steps["take_up"], steps["push"], speed)
     turn.plan(
         "detail", low, steps["draw_back"], round(dough.settle_s * 1000), round(dough.dwell_s * 1000)
@@ -103,13 +157,14 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
     turn.plan("run", low, int(button))
     work = Work(
         number,
-        _class(state, turn.now_ns, index),
+        _class(state, turn.now_ns, tube.portions),
         dough,
-        tube.id if tube else "",
-        index,
+        tube.id,
+        tube.portions,
         steps,
         turn.now_ns,
         state.lines_bad + state.board.bad,
+        late_ns=late_ns,
     )
     turn.begin_job("portion", client, ask, button=button)
     carry = replace(state.carry, last_portion=number, tube=tube, aim_kg=dough.aim_kg)
@@ -117,10 +172,14 @@ def start_portion(turn: Turn, dough: Dough, client: int, ask: int, *, button: bo
 
 
 def _class(state: State, now_ns: int, index: int) -> str:
-    if index == 1 or state.last_end_ns == 0:
+    if index == 1:
         return "first"
     series = state.series
     if series is not None and series.after_pause:
+        return "after-pause"
+    if state.recent and state.recent[-1]["outcome"] != OUTCOMES[0]:
+        return "after-pause"
+    if state.last_end_ns == 0:  # The daemon began anew within a tube.
         return "after-pause"
     idle = max(AFTER_PAUSE_NS, 3 * series.every_ns if series is not None else 0)
     return "after-pause" if now_ns - state.last_end_ns > idle else "normal"
@@ -180,8 +239,10 @@ def moved(turn: Turn, said: m.Moved) -> None:
         "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=moved_m
     )
     tube = state.carry.tube
-    if job.kind == "prime" and ending == "flowing" and tube is not None:
-        turn.set(carry=replace(state.carry, tube=replace(tube, primed=True)))
+    if job.kind == "prime" and tube is not None:
+        flows = ending == "flowing"
+        tube = replace(tube, primed=tube.primed or flows, no_flow=ending == "no-flow")
+        turn.set(carry=replace(state.carry, tube=tube))
     if job.kind == "tube_out":
         _tube_out(turn, job, ending)
         return
@@ -239,74 +300,6 @@ def move_kind(name: str) -> int:
     return MOVES.index(name)
 
 
-def ended(turn: Turn, work: Work, said: m.Ended) -> None:
-    """A portion or a dry stroke ended: write its record and go on."""
-    state = turn.state
-    if work.number == 0:
-        _stroke_ended(turn, work, said)
-        return
-    kind = work.kind
-    if said.outcome != 0:
-        kind = "tail" if 9 in state.latches else "flagged"
-    elif travel_left_steps(state) < needed_steps(state, work.dough):
-        kind = "tail"
-    record = portion_record.make(
-        state, work, outcome=said.outcome, kind=kind, end_us=said.t_us, position=said.position
-    )
-    turn.record("portion", **record)
-    unweighed = state.carry.unweighed
-    if said.outcome == 0:
-        unweighed = (*unweighed[-199:], work.number)
-    fact = {
-        "number": work.number,
-        "kind": kind,
-        "outcome": OUTCOMES[said.outcome],
-        "aim_kg": work.dough.aim_kg,
-    }
-    turn.set(
-        work=None,
-        carry=replace(state.carry, unweighed=unweighed),
-        recent=(*state.recent[-(RECENT_KEPT - 1) :], fact),
-        last_end_ns=turn.now_ns,
-        smear_run=_smear_run(state, work, said.outcome),
-        slow_run=_slow_run(state, record["cutter"]["stroke_s"]),
-    )
-    _portion_over(turn, said.outcome, record)
-
-
-def _smear_run(state: State, work: Work, outcome: int) -> int:
-    if "eye" not in state.facts.fitted or outcome != 0:
-        return state.smear_run
-    return 0 if portion_record.eye_changed(work) or not pin(state, "dough") else state.smear_run + 1
-
-
-def _slow_run(state: State, stroke_s: float | None) -> int:
-    usual_s = state.facts.limits["cut_ms"] / 1000
-    if stroke_s is None:
-        return 0
-    return state.slow_run + 1 if stroke_s > usual_s * (1 + state.facts.watch.slow_share) else 0
-
-
-def _portion_over(turn: Turn, outcome: int, record: dict[str, Any]) -> None:
-    """Answer for a single portion, or count it into the series."""
-    series = turn.state.series
-    if series is not None:
-        made = series.made + (outcome == 0)
-        turn.set(series=replace(series, made=made, after_pause=False))
-        if outcome != 0 and not series.pausing:
-            reason = f"portion {record['number']} ended {record['outcome']}"
-            paused = replace(series, made=made, after_pause=False, pausing=True)
-            turn.set(series=replace(paused, pause_reason=reason))
-    turn.finish_job(**record)
-
-
-def _stroke_ended(turn: Turn, work: Work, said: m.Ended) -> None:
-    times = portion_record.cutter_times(work)
-    turn.record("stroke", outcome=OUTCOMES[said.outcome], cutter=times)
-    turn.set(work=None, dry_needed=turn.state.dry_needed and said.outcome != 0)
-    turn.finish_job(outcome=OUTCOMES[said.outcome], cutter=times)
-
-
 def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     """Drop whatever is planned and end the job; a series pauses, or ends with `pause` False."""
     state = turn.state
@@ -334,7 +327,9 @@ def give_up(turn: Turn, no: No) -> None:
 
 def _abandon(turn: Turn, work: Work, no: No) -> None:
     """Close the record of a portion that never began, or whose end nobody saw."""
-    turn.set(work=None)
+    state = turn.state
+    hangs = work.number and portion_record.hangs(state, work)
+    turn.set(work=None, uncut=work.number if hangs else state.uncut)
     if work.number:
         turn.record(
             "portion",
@@ -418,12 +413,27 @@ def advance(turn: Turn) -> None:
     if no is not None:
         _pause(turn, replace(series, pause_reason=no.message))
         return
+    series = adjust.between(turn, series, travel_left_steps(state))
     first = series.first_portion or state.carry.last_portion + 1
     # A late beat waits for its turn and the next ones keep their distance from it: beats never
     # bunch up.
-    beat_ns = series.next_ns if now_ns - series.next_ns < LATE_NS else now_ns
-    turn.set(series=replace(series, next_ns=beat_ns + series.every_ns, first_portion=first))
-    start_portion(turn, series.dough, series.client, 0)
+    late_ns = now_ns - series.next_ns
+    is_late = late_ns >= LATE_NS
+    beat_ns = now_ns if is_late else series.next_ns
+    series = replace(
+        series,
+        next_ns=beat_ns + series.every_ns,
+        first_portion=first,
+        late=series.late + is_late,
+    )
+    turn.set(series=series)
+    start_portion(turn, series.dough, series.client, 0, late_ns=late_ns if is_late else 0)
+    if is_late:
+        text = (
+            f"Portion {turn.state.carry.last_portion} began {late_ns / 1e9:.1f} s late: the one "
+            f"before was not over when its beat came ({series.every_ns / 1e9:g} s)."
+        )
+        turn.record("message", text=text)
 
 
 def shortest_period_s(state: State, dough: Dough) -> float:
@@ -437,10 +447,13 @@ def hold_back(turn: Turn) -> None:
     job = state.job
     if job is None or not any(planned.why == "job" for planned in state.outbox):
         return
-    action = NEEDS.get(job.kind, "feed")
+    action = NEEDS.get(job.kind)
     if action == "portion" and state.series is not None:
         action = "series"
-    no = ready_for(state, action, turn.now_ns)
+    if action is None or (job.kind == "drive" and not job.data["on"]):
+        no = why_not(state, "feed", turn.now_ns)
+    else:
+        no = ready_for(state, action, turn.now_ns)
     if no is not None:
         interrupt(turn, no, pause=True)
 

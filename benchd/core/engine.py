@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 from msgspec.structs import replace
 
-from benchd.core import asked, cycle, eye, interlocks, loading
+from benchd.core import alarms, asked, asked_held, cycle, eye, interlocks, loading
 from benchd.core.clock_map import ClockMap
 from benchd.core.effects import RANK, Effect
 from benchd.core.facts import BenchFacts
@@ -38,8 +38,11 @@ from benchd.core.state import Board, State
 from benchd.core.turn import No, Turn
 from protocols.messages import BoardMessage
 
-CORE_VERSION = 2
+CORE_VERSION = 5
 """Grows when the same inputs may lead to other decisions; written into every journal."""
+
+JUMP_S = 2.0
+"""Step of the time of day that is told [s]; what keeps a clock right slews it more gently."""
 
 IDLE_WAKE_NS = 1_000_000_000
 
@@ -69,10 +72,16 @@ def step(state: State, given: Input | BoardMessage, now_ns: int) -> tuple[State,
         HEARD[type(given)](turn, given)
         if turn.state.last_word_ns != now_ns:
             turn.set(last_word_ns=now_ns)
+    if turn.state.job is not None and turn.state.job.kind == "held":
+        asked_held.lapse(turn, turn.state.job)
     interlocks.evaluate(
         turn, interlocks.HOT if _only_readings(state, turn.state) else interlocks.ALWAYS
     )
     cycle.advance(turn)
+    if turn.state.latches is not state.latches:
+        alarms.follow(turn, state.latches)
+    if turn.state.alarms.shelved:
+        alarms.lapse(turn)
     if turn.state.outbox:
         cycle.hold_back(turn)
         turn.send_next()
@@ -92,6 +101,7 @@ def _only_readings(before: State, after: State) -> bool:
         and after.facts is before.facts
         and after.weights is before.weights
         and after.dry_needed is before.dry_needed
+        and after.uncut == before.uncut
         and after.journal_ok is before.journal_ok
         and after.latches is before.latches
         and after.smear_run == before.smear_run
@@ -107,6 +117,10 @@ def _wake_at_ns(state: State, now_ns: int) -> int:
         wake = min(wake, state.last_word_ns + SILENCE_NS + 1)
     if state.outbox and state.outbox[0].not_before_ns > now_ns:
         wake = min(wake, state.outbox[0].not_before_ns)
+    if state.alarms.shelved:
+        wake = min(wake, alarms.next_end_ns(state))
+    if state.job is not None and state.job.kind == "held":
+        wake = min(wake, asked_held.lapses_ns(state.job))
     series = state.series
     if series is not None and not series.paused and state.job is None and now_ns < series.next_ns:
         wake = min(wake, series.next_ns)
@@ -187,7 +201,16 @@ def journal_state(turn: Turn, said: JournalState) -> None:
 
 
 def wall_clock(turn: Turn, said: WallClock) -> None:
-    """The time of day."""
+    """The time of day; a jump of it is recorded, since nothing else rests on it."""
+    state = turn.state
+    jump_s = (said.wall_us - state.wall_us) / 1e6 - (turn.now_ns - state.wall_ns) / 1e9
+    if state.wall_us and abs(jump_s) > JUMP_S:
+        way = "forward" if jump_s > 0 else "back"
+        turn.record(
+            "message",
+            text=f"The time of day jumped {way} by {abs(jump_s):.0f} s; the journal counts its "
+            "times from its opening, and they do not jump.",
+        )
     turn.set(wall_us=said.wall_us, wall_ns=turn.now_ns)
 
 

@@ -7,12 +7,12 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from benchd.calc.eye import thresholds
+from benchd.calc.eye import UNTAUGHT, thresholds
 from benchd.core import loading
 from benchd.core.facts import BenchFacts
 from benchd.core.inputs import Carry
-from benchd.core.state import Job
-from benchd.core.turn import No, Turn
+from benchd.core.state import Job, State
+from benchd.core.turn import No, Turn, pin
 from protocols.limits import group_digest
 
 READINGS = 200
@@ -35,6 +35,30 @@ def separation(empty: tuple[float, float], dough: tuple[float, float]) -> float:
     return abs(dough[0] - empty[0]) / (max(empty[1], 1.0) + max(dough[1], 1.0))
 
 
+def knows(facts: BenchFacts) -> bool:
+    """Return whether an eye is fitted that was taught its levels; else its "no dough" says
+    nothing."""
+    levels = (facts.limits["eye_on"], facts.limits["eye_off"])
+    return "eye" in facts.fitted and levels != UNTAUGHT
+
+
+def sees_dough(state: State) -> bool:
+    """Return whether the eye sees dough, as far as it knows what that is."""
+    return knows(state.facts) and pin(state, "dough")
+
+
+def untaught(facts: BenchFacts) -> No | None:
+    """Return why dough is not fed past a fitted eye that was never taught, or None."""
+    if "eye" not in facts.fitted or knows(facts):
+        return None
+    return No(
+        "The eye was never taught, so no dough would ever be seen and the feed would push on. "
+        "Teach it first: 'benchd eye --empty', then bring a strand with 'benchd jog' and "
+        "'benchd eye --dough'.",
+        "eye",
+    )
+
+
 def apply(facts: BenchFacts, carry: Carry) -> BenchFacts:
     """Return the bench facts with the thresholds of the taught levels, if both were taught.
 
@@ -48,11 +72,8 @@ def apply(facts: BenchFacts, carry: Carry) -> BenchFacts:
     return replace(facts, limits=limits, digests=digests)
 
 
-def gather(turn: Turn, level: int) -> None:
+def gather(turn: Turn, job: Job, level: int) -> None:
     """Take one reading of a teaching under way; with the last one, judge it."""
-    job = turn.state.job
-    if job is None or job.data.get("stage") != "gather":
-        return
     # Whole-number sums are exact, so the one-pass variance loses nothing.
     n, total, squares = job.data["n"] + 1, job.data["sum"] + level, job.data["squares"] + level**2
     if n < READINGS:

@@ -67,6 +67,14 @@ class BenchFacts(msgspec.Struct, frozen=True):
         """Return the distance of so many steps [m]."""
         return steps / self.steps_per_m
 
+    def speed(self, speed_m_s: float) -> int:
+        """Return a speed of the feed [steps/s], at most what the card allows."""
+        return min(self.steps(speed_m_s), self.limits["speed_max"])
+
+    def strand_m(self, steps: float) -> float:
+        """Return the strand that so many steps of feed push out [m], without its swell."""
+        return self.metres(steps) * (self.bore_m / self.nozzle_bore_m) ** 2
+
 
 class Dough(msgspec.Struct, frozen=True):
     """A dough card, ready for use. SI."""
@@ -82,8 +90,15 @@ class Dough(msgspec.Struct, frozen=True):
     dwell_s: float = 0.05
     tolerance: float = 0.05
     """Share of the aim within which a portion is right."""
+    auto_stroke: bool = False
+    """A series may change its stroke by itself, within limits (`adjust`)."""
     text: str = ""
     """The card as it was read, for the journal."""
+
+
+PROGRAM_STEPS_MAX = {"take_up": 99_999, "stroke": 999_999, "draw_back": 99_999}
+SPEED_MIN = 10
+"""Longest ways, and slowest speed, of a program in steps and steps/s (SPEC.md, section 4)."""
 
 
 def ramp_time_s(steps: int, *, speed: float, accel: float) -> float:
@@ -102,17 +117,23 @@ def ramp_time_s(steps: int, *, speed: float, accel: float) -> float:
     return steps / speed + speed / accel
 
 
+def push_time_s(
+    facts: BenchFacts, take_up_m: float, stroke_m: float, push_speed_m_s: float
+) -> float:
+    """Return how long take-up and push take [s]."""
+    speed, accel = facts.speed(push_speed_m_s), facts.limits["accel"]
+    ways = (take_up_m, stroke_m)
+    return sum(ramp_time_s(facts.steps(way), speed=speed, accel=accel) for way in ways)
+
+
 def portion_time_s(facts: BenchFacts, dough: Dough) -> float:
     """Return how long one portion takes from take-up to the cutter home again [s], by the card's
     usual times."""
     limits = facts.limits
-    speed = min(facts.steps(dough.push_speed_m_s), limits["speed_max"])
-    accel = limits["accel"]
-    feed = sum(
-        ramp_time_s(facts.steps(way), speed=speed, accel=accel)
-        for way in (dough.take_up_m, dough.stroke_m)
+    feed = push_time_s(facts, dough.take_up_m, dough.stroke_m, dough.push_speed_m_s)
+    back = ramp_time_s(
+        facts.steps(dough.draw_back_m), speed=limits["draw_speed"], accel=limits["accel"]
     )
-    back = ramp_time_s(facts.steps(dough.draw_back_m), speed=limits["draw_speed"], accel=accel)
     settle = max(dough.settle_s, limits["still_ms"] / 1000)
     steady = 0.05 if "home" in facts.fitted else 0.0
     return (

@@ -7,17 +7,18 @@ from typing import Any
 
 from msgspec.structs import replace
 
-from benchd.core import cycle, eye, words
+from benchd.core import cycle, eye, portion_end, words
 from benchd.core.clock_map import ClockMap
 from benchd.core.effects import Renew, StopNow
 from benchd.core.interlocks import drop
-from benchd.core.loading import halt, load_limits
+from benchd.core.loading import halt, is_loading, load_limits
 from benchd.core.short_way import (
     IN_FORCE,
     air_away,
     mirrored,
     renews,
     rests,
+    shown,
     with_beat,
     with_readings,
 )
@@ -26,6 +27,7 @@ from benchd.core.turn import TRIES_MAX, No, Turn, pin
 from protocols import messages as m
 from protocols.codes import (
     CAUSES,
+    DROP,
     INTERLOCK_BY_NUMBER,
     MODES,
     MOVE_ENDINGS,
@@ -44,8 +46,12 @@ SOON = frozenset({3, 4})
 
 SOON_MS_MAX = 500
 
-SECOND_LINE = frozenset({1, 2, 5, 8, 12, 14})
-"""Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line."""
+DRY_STROKE = 17
+"""Interlock by which the board itself refuses a portion, or ends one before its cut."""
+
+SECOND_LINE = {1: 1, 2: 1, 5: 0, 8: 0, 12: 0, 14: 0}
+"""Trips at which the feed stops within a pulse: the daemon sends stop as well, as second line.
+Level 1 takes power off the drive: at an open guard a hand may follow."""
 
 TRIP_WAIT_NS = 1_000_000_000
 """A trip event follows the first beat that shows its latch at once; a damaged one comes again after
@@ -102,8 +108,8 @@ def beat(turn: Turn, said: m.Beat) -> None:
     """Take a beat: state, time exchange, and the moment to renew the lease."""
     before = turn.state
     turn.state = with_beat(before, said, turn.now_ns)
-    if said.latches != mirrored(before):
-        _sync_latches(turn, said.latches)
+    if shown(said) != mirrored(before):
+        _sync_latches(turn, shown(said))
     if renews(before, said):
         turn.emit(Renew(said.nonce))
         cycle.unseen_end(turn)
@@ -154,13 +160,21 @@ def _seen_in_beat(turn: Turn, number: int) -> None:
         _latch(turn, number, text, cause, board.boot)
         return
     text = words.latch_text(turn.state.facts, number)
-    latch = Latch(number, turn.now_ns, text, told=False)
+    latch = Latch(number, turn.now_ns, text, latched=_stays(number), told=False)
     turn.set(latches={**turn.state.latches, number: latch})
     _pause(turn, number, text)
 
 
+def _stays(number: int) -> bool:
+    """Return whether an interlock of the board stays up until it is cleared."""
+    return INTERLOCK_BY_NUMBER[number].reset != "auto"
+
+
 def _latch(turn: Turn, number: int, text: str, value: int | None, bound: int | None) -> None:
-    latch = Latch(number, turn.now_ns, text, value, bound)
+    held = turn.state.latches.get(number)
+    # One that a beat brought first has been up since then: it is told of now, not raised anew.
+    since_ns = turn.now_ns if held is None or held.told else held.since_ns
+    latch = Latch(number, since_ns, text, value, bound, _stays(number))
     turn.set(latches={**turn.state.latches, number: latch})
     _tell_trip(turn, number, text, value, bound)
 
@@ -181,10 +195,15 @@ def _pause(turn: Turn, number: int, text: str) -> None:
 
 def sample(turn: Turn, said: m.Sample) -> None:
     """Take the signals of one moment."""
+    if is_loading(turn.state):
+        # Without its limits the board reads no sensor, which says nothing of what those would read.
+        turn.set_board(sample_k=said.k, position=said.position)
+        turn.set(last_word_ns=turn.now_ns)
+        return
     turn.state = with_readings(turn.state, said, turn.now_ns)
     job = turn.state.job
     if job is not None and job.kind == "teach":
-        eye.gather(turn, said.eye)
+        eye.gather(turn, job, said.eye)
     if not turn.state.dry_needed and air_away(turn.state, said.air):
         turn.set(dry_needed=True)
 
@@ -225,6 +244,8 @@ def no(turn: Turn, said: m.No) -> None:
         return
     why = words.refusal(turn.state.facts, said.reason, said.value, said.bound)
     turn.set(pending=None)
+    if said.reason == DRY_STROKE:
+        turn.set(dry_needed=True)
     planned = pending.planned
     soon = turn.now_ns - pending.sent_ns < AGAIN_WITHIN_NS
     if soon and planned.tries < TRIES_MAX and _waits(turn, planned, said):
@@ -276,8 +297,10 @@ def edge(turn: Turn, said: m.Edge) -> None:
     work = state.work
     if work is not None and work.number & 0xFFFF == said.portion:
         turn.set(work=replace(work, edges=(*work.edges, (said.signal, said.level, said.t_us))))
-    bit = 1 << said.signal
-    pins = state.board.pins | bit if said.level else state.board.pins & ~bit
+    pins = state.board.pins
+    if said.signal < DROP:
+        bit = 1 << said.signal
+        pins = pins | bit if said.level else pins & ~bit
     turn.set_board(pins=pins, position=said.position)
     if said.signal in (PIN["guard"], PIN["stop"]) and not said.level and not state.dry_needed:
         turn.set(dry_needed=True)
@@ -296,6 +319,11 @@ def moved(turn: Turn, said: m.Moved) -> None:
     # What goes forward at our command has taken this back already when it was planned.
     relieved = kind == "relieve" and ending in ("reached", "relieved")
     turn.set(relieved=relieved or (turn.state.relieved and kind != "local"))
+    tube = turn.state.carry.tube
+    if relieved and tube is not None:
+        # The plunger went back from the dough: contact is to be found again.
+        tube = replace(tube, touched=False, felt=0, no_flow=False)
+        turn.set(carry=replace(turn.state.carry, tube=tube))
     cycle.moved(turn, said)
 
 
@@ -304,7 +332,7 @@ def ended(turn: Turn, said: m.Ended) -> None:
     _at_rest(turn, said.position)
     work = turn.state.work
     if work is not None and work.number & 0xFFFF == said.portion:
-        cycle.ended(turn, work, said)
+        portion_end.ended(turn, work, said)
     else:
         turn.record("ended", portion=said.portion, outcome=OUTCOMES[said.outcome], known=False)
 
@@ -313,14 +341,15 @@ def trip(turn: Turn, said: m.Trip) -> None:
     """An interlock of the board tripped."""
     text = words.trip_text(turn.state.facts, said.interlock, said.value, said.bound)
     turn.set_board(position=said.position)
+    if said.interlock == DRY_STROKE:
+        turn.set(dry_needed=True)
     if said.interlock in SECOND_LINE:
-        halt(turn)
+        halt(turn, SECOND_LINE[said.interlock])
         job = turn.state.job
         if job is not None and not cycle.has_begun(job):
             no = No(text, f"IL-{said.interlock:02d}", said.value, said.bound)
             cycle.interrupt(turn, no, pause=True)
-    tell = _tell_trip if INTERLOCK_BY_NUMBER[said.interlock].reset == "auto" else _latch
-    tell(turn, said.interlock, text, said.value, said.bound)
+    _latch(turn, said.interlock, text, said.value, said.bound)
 
 
 def freed(turn: Turn, said: m.Freed) -> None:

@@ -25,6 +25,13 @@ class Tube(msgspec.Struct, frozen=True):
     portions: int = 0
     """Portions made of it so far."""
     primed: bool = False
+    """Its strand was brought to flow once."""
+    touched: bool = False
+    """A person said that the plunger touches the dough; a relieve takes it back."""
+    felt: int = 0
+    """Fed toward the dough so far with no sensor for contact [steps]; a relieve begins anew."""
+    no_flow: bool = False
+    """The last prime brought no dough, and the barrel was not relieved since."""
 
 
 class Proof(msgspec.Struct, frozen=True):
@@ -57,6 +64,10 @@ class Carry(msgspec.Struct, frozen=True):
 
 class Input(msgspec.Struct, frozen=True, tag_field="input"):
     """Base of all inputs that are not board messages."""
+
+
+SCALE = 0
+"""Number of the client that is no person: the scale with a serial output."""
 
 
 class Opened(Input, frozen=True, tag="opened"):

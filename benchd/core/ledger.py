@@ -44,6 +44,7 @@ RECORDS: dict[str, int] = {
     "link": 126,
     "gap": 127,
     "ended": 128,
+    "alarm": 129,
 }
 """Kind of record to its code in the journal."""
 

@@ -4,6 +4,7 @@ all."""
 from __future__ import annotations
 
 from benchd.core.effects import StopNow
+from benchd.core.state import State
 from benchd.core.turn import Turn
 from protocols.limits import LIMITS, digest
 
@@ -16,6 +17,14 @@ def load_limits(turn: Turn, **instead: int) -> None:
     for limit in LIMITS:
         turn.plan("set", limit.key, values[limit.name], why="load")
     turn.plan("adopt", digest(values), why="load")
+
+
+def is_loading(state: State) -> bool:
+    """Whether limits are on their way, so that the board may have none in force."""
+    pending = state.pending
+    if pending is not None and pending.planned.why == "load":
+        return True
+    return any(planned.why == "load" for planned in state.outbox)
 
 
 def halt(turn: Turn, level: int = 0) -> None:

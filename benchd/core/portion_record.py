@@ -6,9 +6,9 @@ from __future__ import annotations
 import zlib
 from typing import Any
 
-from benchd.core.clock_map import unwrap
+from benchd.core.clock_map import since_s, unwrap
 from benchd.core.state import State, Work
-from protocols.codes import OUTCOMES, PHASES, PIN
+from protocols.codes import DROP, OUTCOMES, PHASES, PIN
 from protocols.limits import NOT_FITTED
 
 
@@ -25,35 +25,89 @@ def cutter_times(work: Work) -> dict[str, float | None]:
     to leaving far; return_s:
     leaving far to home.
     """
+    first = _first_edges(work)
+    out_us, back_us = _valve_us(work)
+    left_home, at_far = first.get((PIN["home"], 0)), first.get((PIN["far"], 1))
+    left_far, at_home = first.get((PIN["far"], 0)), first.get((PIN["home"], 1))
+    return {
+        "start_delay_s": _span_s(out_us, left_home),
+        "stroke_s": _span_s(left_home, at_far),
+        "return_delay_s": _span_s(back_us, left_far),
+        "return_s": _span_s(left_far, at_home),
+    }
+
+
+def cut_s(work: Work) -> float | None:
+    """Return how long the cutter took from the valve to its far end [s], None where no switch saw
+    it."""
+    return _span_s(_valve_us(work)[0], _first_edges(work).get((PIN["far"], 1)))
+
+
+def drop_s(work: Work) -> float | None:
+    """Return the time from the valve to the piece that falls past the drop eye [s], None where it
+    saw none."""
+    return _span_s(_valve_us(work)[0], _first_edges(work).get((DROP, 1)))
+
+
+def _valve_us(work: Work) -> tuple[int | None, int | None]:
+    """Return when the valve sent the cutter out and back; which level does, the card says."""
+    edges_us = [t_us for signal, _, t_us in work.edges if signal == PIN["valve"]]
+    out_us, back_us, *_ = [*edges_us, None, None]
+    return out_us, back_us
+
+
+def _first_edges(work: Work) -> dict[tuple[int, int], int]:
     first: dict[tuple[int, int], int] = {}
     for signal, level, t_us in work.edges:
         first.setdefault((signal, level), t_us)
-    valve = [(level, t_us) for signal, level, t_us in work.edges if signal == PIN["valve"]]
-    out_us = valve[0][1] if valve else None
-    back_us = valve[1][1] if len(valve) > 1 else None
-    left_home, at_far = first.get((PIN["home"], 0)), first.get((PIN["far"], 1))
-    left_far, at_home = first.get((PIN["far"], 0)), first.get((PIN["home"], 1))
+    return first
 
-    def span(start: int | None, end: int | None) -> float | None:
-        if start is None or end is None:
-            return None
-        return (unwrap(end, start) - start) / 1e6
 
-    return {
-        "start_delay_s": span(out_us, left_home),
-        "stroke_s": span(left_home, at_far),
-        "return_delay_s": span(back_us, left_far),
-        "return_s": span(left_far, at_home),
-    }
+def _span_s(start_us: int | None, end_us: int | None) -> float | None:
+    if start_us is None or end_us is None:
+        return None
+    return since_s(end_us, start_us)
+
+
+def hangs(state: State, work: Work) -> bool:
+    """Return whether a portion that ended early left an uncut piece at the nozzle.
+
+    Seen by the far switch; without one a cut counts once the valve had its usual time.
+    """
+    begun = {row[0]: row[1] for row in work.phases}
+    if "far" in state.facts.fitted:
+        cut = any(signal == PIN["far"] and level for signal, level, _ in work.edges)
+    else:
+        start_us, end_us = begun.get(PHASES.index("cut")), begun.get(PHASES.index("return"))
+        usual_us = state.facts.limits["cut_ms"] * 1000
+        cut = (
+            start_us is not None
+            and end_us is not None
+            and unwrap(end_us, start_us) - start_us >= usual_us
+        )
+    return bool(begun) and not cut
 
 
 def phase_times(work: Work, end_us: int) -> dict[str, float]:
     """Return how long each phase of a portion took [s], by its word."""
     ends_us = [row[1] for row in work.phases[1:]] + [end_us]
     return {
-        PHASES[row[0]]: (unwrap(until_us, row[1]) - row[1]) / 1e6
+        PHASES[row[0]]: since_s(until_us, row[1])
         for row, until_us in zip(work.phases, ends_us, strict=False)
     }
+
+
+def _phase_begins(state: State, work: Work) -> list[dict[str, Any]]:
+    """Return when and where each phase began."""
+    return [
+        {
+            "phase": PHASES[row[0]],
+            "t_us": row[1],
+            "t_ns": state.clock.host_ns(unwrap(row[1], state.board.t_us)),
+            "position_m": state.facts.metres(row[2]),
+        }
+        for row in work.phases
+    ]
 
 
 def make(
@@ -64,11 +118,7 @@ def make(
     tally, extremes = work.tally, work.extremes
     at = {PHASES[row[0]]: row for row in work.phases}
     cut = at.get("cut")
-    clock = state.clock
-
-    def host_ns(t_us: int) -> int | None:
-        return clock.host_ns(unwrap(t_us, state.board.t_us))
-
+    error_ns = state.clock.error_ns
     return {
         "number": work.number,
         "class": kind,
@@ -78,21 +128,15 @@ def make(
         "group": state.carry.group,
         "dough": work.dough.name,
         "aim_kg": work.dough.aim_kg,
+        "late_s": work.late_ns / 1e9,
         "asked_m": {name: facts.metres(steps) for name, steps in work.asked.items()},
         "asked_steps": tally.get("asked"),
         "made_steps": tally.get("made"),
         "position_m": facts.metres(position),
-        "phases": [
-            {
-                "phase": PHASES[row[0]],
-                "t_us": row[1],
-                "t_ns": host_ns(row[1]),
-                "position_m": facts.metres(row[2]),
-            }
-            for row in work.phases
-        ],
+        "phases": _phase_begins(state, work),
         "phase_s": phase_times(work, end_us),
         "cutter": cutter_times(work),
+        **({"drop_s": drop_s(work)} if "drop" in facts.fitted else {}),
         "thrust_n": {
             "start": reading(work.phases[0][4], 0.1) if work.phases else None,
             "peak": reading(extremes.get("thrust_peak", NOT_FITTED), 0.1),
@@ -102,7 +146,7 @@ def make(
             "min": reading(extremes.get("eye_min", NOT_FITTED), 1),
             "mean": reading(extremes.get("eye_mean", NOT_FITTED), 1),
             "at_cut": reading(cut[3], 1) if cut else None,
-            "gap_m": facts.metres(tally.get("gap", 0)),
+            "gap_m": facts.metres(tally.get("gap", 0)) if "eye" in facts.fitted else None,
         },
         "air_pa": {
             "min": reading(extremes.get("air_min", NOT_FITTED), 100.0),
@@ -114,7 +158,7 @@ def make(
         "by_hand": dict(state.carry.by_hand),
         "digests": {**facts.digests, "dough": zlib.crc32(work.dough.text.encode())},
         "build": state.board.build,
-        "clock_error_s": None if clock.error_ns is None else clock.error_ns / 1e9,
+        "clock_error_s": None if error_ns is None else error_ns / 1e9,
     }
 
 

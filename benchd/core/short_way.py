@@ -26,14 +26,18 @@ IN_FORCE = 1 << PIN["adopted"]
 LOCAL_LOCK = 1 << PIN["local-lock"]
 WAITING = 1 << PIN["waiting"]
 LOCAL = 1 << PIN["forward"] | 1 << PIN["reverse"]
+BOTH_SWITCHES = 1 << 21
+"""IL-22 in a mask of interlocks."""
 
 
 def with_readings(state: State, said: Sample, now_ns: int) -> State:
     """Return the state with the readings of a sample."""
     board = state.board
     ahead = 1 if board.sample_k is None else (said.k - board.sample_k) & 0xFFFF
-    # A line that came again, or numbers that begin anew, leave out nothing that is known of.
-    lost = ahead - 1 if 0 < ahead < BACK else 0
+    # A line that came again, or numbers that begin anew, leave out nothing that is known of. And a
+    # single sample gives way to an event by design: only several in a row say that the line is full
+    # (one that was damaged on its way counts as a bad line).
+    lost = ahead - 1 if 2 < ahead < BACK else 0
     board = replace(
         board,
         position=said.position,
@@ -105,6 +109,12 @@ def with_beat(state: State, said: Beat, now_ns: int) -> State:
     return replace(state, board=board, clock=clock, last_word_ns=now_ns)
 
 
+def shown(said: Beat) -> int:
+    """Return the board's latches as a mask, and IL-22, which holds no latch, while both local
+    switches are pressed."""
+    return said.latches | (BOTH_SWITCHES if said.pins & LOCAL == LOCAL else 0)
+
+
 def mirrored(state: State) -> int:
     """Return the mask of the board's latches as they stand in the list of interlocks; -1, which is
     no mask, while one of them waits for its trip event."""
@@ -141,7 +151,7 @@ def short_way(state: State, given: BoardMessage, now_ns: int) -> tuple[State, li
     assert isinstance(given, Beat)
     if given.pins & (IN_FORCE | LOCAL_LOCK | WAITING) != IN_FORCE or given.mode not in IDLE_MODES:
         return None
-    if given.latches != mirrored(state) or 30 in state.latches:
+    if shown(given) != mirrored(state) or 30 in state.latches:
         return None
     after = with_beat(state, given, now_ns)
     error_ns = after.clock.error_ns

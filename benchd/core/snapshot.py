@@ -3,15 +3,17 @@ the facts here."""
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any
 
-from benchd.calc.eye import UNTAUGHT
-from benchd.core import cycle, watched, words
+from benchd.calc import spread_lightly
+from benchd.core import alarms, cycle, eye, watched, words
 from benchd.core.interlocks import ALWAYS
-from benchd.core.state import Latch, State
-from benchd.core.turn import pin
+from benchd.core.seen import is_usual
+from benchd.core.state import GoneAlarm, Latch, State, Weighed
+from benchd.core.turn import pin, wall_us
 from protocols.codes import INTERLOCK_BY_NUMBER, MODES, PHASES, PINS
-from protocols.limits import NOT_FITTED, SILENCE_MS
+from protocols.limits import NOT_FITTED, SILENCE_MS, SPREAD_LEAST, WEIGHTS_TOLD
 from protocols.status import Abnormal, BenchStatus, LastPortion, SeriesStatus
 
 AIR_LOW_HPA = 200
@@ -59,7 +61,8 @@ def _waits_for(state: State, word: str, now_ns: int) -> str:
         )
         return f"{codes} to be cleared"
     if pin(state, "waiting"):
-        return "the local button"
+        ready = "ready" in state.facts.fitted
+        return "the machine downstream" if ready else "the local button"
     if word == "PAUSED" and series is not None:
         return f"resume ({series.pause_reason})" if series.pause_reason else "resume"
     if word == "WAITING" and series is not None:
@@ -126,7 +129,8 @@ def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
     row = INTERLOCK_BY_NUMBER[latch.number]
     switch = SWITCH.get(latch.number)
     gone = latch.cause_gone or (switch is not None and not old and pin(state, switch))
-    rank = RANK[row.reset] if latch.latched else (1 if latch.number in (15, 17, 30) else 2)
+    rank = RANK[row.reset] if latch.latched else (1 if alarms.is_note(latch) else 2)
+    shelf = alarms.shelf_of(state, latch.number)
     return Abnormal(
         code=row.code,
         rank=rank,
@@ -136,7 +140,62 @@ def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
         since_ns=latch.since_ns,
         latched=latch.latched,
         reset=row.reset,
+        standing=alarms.standing(state, latch, gone=gone),
+        shelved_until_ns=None if shelf is None else shelf.until_ns,
+        shelved_by="" if shelf is None else shelf.name,
+        shelved_why="" if shelf is None else shelf.reason,
     )
+
+
+def _returned(gone: GoneAlarm) -> Abnormal:
+    row = INTERLOCK_BY_NUMBER[gone.number]
+    return Abnormal(
+        code=row.code,
+        rank=2,
+        # Its text may have changed while it was up, and what it said last is not what it was.
+        what=f"{row.title[0].upper()}{row.title[1:]}.",
+        so_what=f"It lasted {(gone.gone_ns - gone.since_ns) / 1e9:.1f} s and went by itself.",
+        do_what=f"Look what it was, then 'benchd seen {row.code}'.",
+        since_ns=gone.since_ns,
+        latched=False,
+        reset=row.reset,
+        standing="returned",
+    )
+
+
+def _held_together(state: State) -> list[float]:
+    """Return the weights whose spread says something [kg]: class normal and complete, of the newest
+    one's aim, and of what was alike with it (card, values set by hand, tube)."""
+    facts = {fact["number"]: fact for fact in state.recent}
+
+    def group(one: Weighed) -> object:
+        fact = facts.get(one.portion)
+        if fact is None or not is_usual(fact):
+            return None
+        return one.aim_kg, fact.get("like")
+
+    found: list[float] = []
+    newest: object = None
+    for one in reversed(state.weights):
+        mine = group(one)
+        newest = newest or mine
+        if mine is not None and mine == newest:
+            found.append(one.mass_kg)
+    return found
+
+
+@lru_cache(maxsize=8)
+def _spread(values: tuple[float, ...]) -> tuple[float, float, float] | None:
+    if len(values) < SPREAD_LEAST:
+        return None
+    sd, low, high = spread_lightly.spread(values)
+    return sd, low, high
+
+
+def _spread_so_far(state: State) -> dict[str, Any]:
+    """Return the spread with its interval, and how many weights it is of."""
+    together = tuple(_held_together(state))
+    return {"spread_kg": _spread(together), "n_spread": len(together)}
 
 
 def _series(state: State, now_ns: int) -> SeriesStatus | None:
@@ -152,7 +211,27 @@ def _series(state: State, now_ns: int) -> SeriesStatus | None:
         series.paused,
         series.finishing,
         series.pause_reason,
+        series.late,
+        series.dough.stroke_m if series.dough.auto_stroke else None,
+        series.card_stroke_m if series.dough.auto_stroke else None,
+        series.adjusted,
     )
+
+
+def _tube_open_s(state: State, now_ns: int) -> float | None:
+    """Return how long the tube has been in; None where none is, or the time of day is not known."""
+    tube = state.carry.tube
+    if tube is None or not tube.opened_wall_us or not state.wall_us:
+        return None
+    return max((wall_us(state, now_ns) - tube.opened_wall_us) / 1e6, 0.0)
+
+
+def _why_not(state: State, now_ns: int) -> dict[str, str]:
+    """Return the actions that would be refused now, each with its code and first reason."""
+    return {
+        action: f"{no.condition}: {no.message}" if no.condition.startswith("IL-") else no.message
+        for action, no in cycle.refused(state, now_ns).items()
+    }
 
 
 def _scaled(value: int, scale: float, old: bool) -> float | None:
@@ -169,15 +248,26 @@ def _worst_first(state: State) -> list[Latch]:
     return sorted(state.latches.values(), key=place)
 
 
-def _last(fact: dict[str, Any], weights: dict[int, float]) -> LastPortion:
+def _tube(state: State, now_ns: int) -> dict[str, Any]:
+    """Return what is known of the tube that is in."""
+    tube = state.carry.tube
+    if tube is None:
+        return {"tube": ""}
+    return {
+        "tube": tube.id,
+        "tube_open_s": _tube_open_s(state, now_ns),
+        "tube_net_kg": tube.net_mass_kg,
+        "tube_temperature_c": tube.temperature_c,
+    }
+
+
+def _last(state: State, weights: dict[int, float]) -> LastPortion | None:
+    if not state.recent:
+        return None
+    fact = state.recent[-1]
     number = fact["number"]
-    return LastPortion(number, fact["kind"], fact["outcome"], weights.get(number))
-
-
-def _eye_knows(state: State) -> bool:
-    """Whether an eye is fitted that was taught its levels; else its "no dough" says nothing."""
-    levels = (state.facts.limits["eye_on"], state.facts.limits["eye_off"])
-    return "eye" in state.facts.fitted and levels != UNTAUGHT
+    kind, outcome, seen = fact["kind"], fact["outcome"], tuple(fact.get("seen", ()))
+    return LastPortion(number, kind, outcome, weights.get(number), seen)
 
 
 def _board_words(state: State) -> str:
@@ -196,7 +286,6 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     dough = under_way.dough if under_way is not None else None
     left = max(cycle.travel_left_steps(state), 0) if pin(state, "known") and not old else None
     needed = cycle.needed_steps(state, dough) if dough is not None else 0
-    last = state.recent[-1] if state.recent else None
     weights = {weighed.portion: weighed.mass_kg for weighed in state.weights}
     taught = (state.carry.eye_empty, state.carry.eye_dough)
     return BenchStatus(
@@ -210,13 +299,13 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         not_watched=watched.not_watched(facts.fitted),
         position_m=facts.metres(board.position) if board.nonce_ns else None,
         position_known=pin(state, "known") and not old,
-        tube=state.carry.tube.id if state.carry.tube is not None else "",
+        **_tube(state, now_ns),
         tube_left_portions=left // needed if left is not None and needed > 0 else None,
         tube_left_m=facts.metres(left) if left is not None else None,
         dough=dough.name if dough is not None else "",
         aim_kg=dough.aim_kg if dough is not None else None,
         portion=state.carry.last_portion,
-        last=_last(last, weights) if last is not None else None,
+        last=_last(state, weights),
         series=_series(state, now_ns),
         unweighed=state.carry.unweighed,
         mean_kg=sum(weights.values()) / len(weights) if weights else None,
@@ -225,7 +314,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         air_pa=_scaled(board.air, 100.0, unread),
         supply_v=_scaled(board.supply, 0.001, unread),
         eye_counts=None if unread or board.eye == NOT_FITTED else board.eye,
-        eye_sees=pin(state, "dough") if _eye_knows(state) and not old else None,
+        eye_sees=pin(state, "dough") if eye.knows(facts) and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},
         abnormals=tuple(_abnormal(state, latch, old) for latch in _worst_first(state)),
@@ -235,6 +324,14 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         clock_error_s=None if state.clock.error_ns is None else state.clock.error_ns / 1e9,
         lines_bad=state.lines_bad,
         samples_lost=state.samples_lost,
+        by_hand=dict(state.carry.by_hand),
+        group=state.carry.group,
+        weights=tuple(sorted(weights.items())[-WEIGHTS_TOLD:]),
+        attended_s=(now_ns - state.last_key_ns) / 1e9,
+        returned=tuple(map(_returned, reversed(state.alarms.returned))),
+        raised_lately=alarms.raised_lately(state, now_ns),
+        **_spread_so_far(state),
+        why_not=_why_not(state, now_ns),
         journal=journal,
         journal_ok=state.journal_ok,
         now_ns=now_ns,

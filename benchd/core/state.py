@@ -98,6 +98,14 @@ class Series(msgspec.Struct, frozen=True):
     pause_reason: str = ""
     finishing: bool = False
     after_pause: bool = False
+    late: int = 0
+    """Beats that came late."""
+    card_stroke_m: float = 0.0
+    """Stroke of the card: where that of `dough` began, and what a new tube begins with."""
+    learned: int = 0
+    """Newest portion whose weight was used, or weighed up, for a change of the stroke."""
+    adjusted: int = 0
+    """Changes of the stroke so far."""
 
 
 class Work(msgspec.Struct, frozen=True):
@@ -117,6 +125,8 @@ class Work(msgspec.Struct, frozen=True):
     """(signal, level, t_us) each."""
     tally: dict[str, int] = {}
     extremes: dict[str, int] = {}
+    late_ns: int = 0
+    """How much later it began than the beat of its series said; 0 when on time."""
 
 
 class Weighed(msgspec.Struct, frozen=True):
@@ -140,6 +150,35 @@ class Latch(msgspec.Struct, frozen=True):
     cause_gone: bool = False
     told: bool = True
     """Recorded in the journal. A latch that a beat brought first waits for its trip event."""
+
+
+class GoneAlarm(msgspec.Struct, frozen=True):
+    """An alarm that came and went before anybody saw it."""
+
+    number: int
+    since_ns: int
+    gone_ns: int
+
+
+class Shelf(msgspec.Struct, frozen=True):
+    """An alarm that somebody put aside until a moment."""
+
+    number: int
+    until_ns: int
+    name: str
+    reason: str
+
+
+class Alarms(msgspec.Struct, frozen=True):
+    """What people have made of the interlocks that are up."""
+
+    begun_ns: int = 0
+    """When the first interlock was up: what stood then is no news."""
+    seen: tuple[int, ...] = ()
+    shelved: tuple[Shelf, ...] = ()
+    returned: tuple[GoneAlarm, ...] = ()
+    raised_ns: tuple[int, ...] = ()
+    """When the newest were raised."""
 
 
 class State(msgspec.Struct, frozen=True):
@@ -166,7 +205,10 @@ class State(msgspec.Struct, frozen=True):
     controller: int | None = None
     latches: dict[int, Latch] = {}
     """Of the daemon's rules and of the board, by interlock number."""
+    alarms: Alarms = Alarms()
     dry_needed: bool = True
+    uncut: int = 0
+    """Portion that was pushed and not cut, so that it still hangs at the nozzle; 0 is none."""
     relieved: bool = False
     journal_ok: bool = True
     journal_text: str = ""
@@ -180,7 +222,8 @@ class State(msgspec.Struct, frozen=True):
     odd_after: int = 0
     """IL-25 looks only at portions after this one: set when its latch is cleared."""
     recent: tuple[dict[str, Any], ...] = ()
-    """Short facts of the newest portions: number, kind, outcome, aim_kg; at most 200."""
+    """Short facts of the newest portions: number, kind, outcome, aim_kg, what was seen (`seen`),
+    and the signals by which the next ones are judged; at most 200."""
     samples_lost: int = 0
     lines_bad: int = 0
     last_end_ns: int = 0

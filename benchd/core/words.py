@@ -16,15 +16,29 @@ def _mm(facts: BenchFacts, steps: int) -> str:
     return f"{facts.metres(steps) * 1000:.1f} mm"
 
 
+def _gap(facts: BenchFacts, steps: int, bound: int) -> str:
+    """Return a way without dough as the card speaks of it: strand in a gap, feed before any."""
+    if bound == facts.limits["gap"]:
+        return f"{facts.strand_m(steps) * 1000:.1f} mm of strand"
+    return f"{_mm(facts, steps)} of feed"
+
+
 def _cause(number: int) -> str:
     return CAUSES[number] if 0 <= number < len(CAUSES) else CAUSES[0]
+
+
+def _way_home(facts: BenchFacts) -> str:
+    """Say how a cutter that goes far without power comes home."""
+    if not facts.limits.get("valve_home"):
+        return ""
+    return " It goes far without power: 'benchd cut' brings it home, everybody clear of the blade."
 
 
 TRIP_WORDS: dict[int, Words] = {
     1: lambda f, v, b: "Emergency stop pressed. Release it, look, then prove the bench.",
     2: lambda f, v, b: "Guard open. Shut it, look, then prove the bench.",
     3: lambda f, v, b: f"Not cut: feed moving or settling (at rest for {v} ms of {b} ms).",
-    4: lambda f, v, b: "Not fed: the cutter is not home.",
+    4: lambda f, v, b: "Not fed: the cutter is not home." + _way_home(f),
     5: lambda f, v, b: "The cutter left home while feeding: look at air and valve.",
     6: lambda f, v, b: (
         f"The cut did not finish in {v / 1000:.1f} s: something hard, low air, or a "
@@ -32,9 +46,7 @@ TRIP_WORDS: dict[int, Words] = {
     ),
     7: lambda f, v, b: f"The cutter did not come home in {v / 1000:.1f} s.",
     8: lambda f, v, b: "Both cutter switches read on: look at the wiring.",
-    9: lambda f, v, b: (
-        f"No dough for {_mm(f, v)} of feed: end of the tube, a void, or a dirty eye?"
-    ),
+    9: lambda f, v, b: f"No dough for {_gap(f, v, b)}: end of the tube, a void, or a dirty eye?",
     11: lambda f, v, b: (
         "The thrust sensor does not answer: treat the barrel as loaded, look at its wire."
         if v == NOT_FITTED
@@ -82,7 +94,7 @@ WITHOUT_VALUES: dict[int, str] = {
 
 SO_WHAT: dict[int, str] = {
     1: "Drive and valve have no power; the barrel may still be loaded.",
-    2: "The cutter went to its rest; the barrel may still be loaded.",
+    2: "The cutter went to its rest, power goes off the drive; the barrel may still be loaded.",
     5: "The feed stopped; its position is doubtful.",
     6: "The valve went back and the feed is locked; the piece may still hang at the nozzle.",
     7: "The feed is locked: the blade may be in the dough.",
@@ -95,10 +107,11 @@ SO_WHAT: dict[int, str] = {
     14: "The feed stopped.",
     15: "Only jog, relieve and tube out are allowed.",
     16: "Nothing is cut; what was pushed before hangs at the nozzle.",
-    17: "The first stroke after venting is fast.",
+    17: "The first stroke after venting is fast; what hangs at the nozzle falls with it.",
     18: "What was under way ended early.",
     19: "Every value shown is old, and nothing can be asked of the bench.",
     20: "Where the feed stands is not known; nothing moves.",
+    22: "Neither moves the feed.",
     24: "Valve and feed were stopped.",
     25: "The series pauses.",
     26: "The series pauses.",

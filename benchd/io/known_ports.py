@@ -35,7 +35,7 @@ def agree(bench: str, port: str, wall_us: int) -> None:
 
 def _key(port: str) -> str:
     # The name and not what it leads to: a by-id name stays, the device behind it changes.
-    return os.path.abspath(port)
+    return port if "://" in port else os.path.abspath(port)
 
 
 def _read(bench: str) -> dict[str, int]:

@@ -9,6 +9,7 @@ that hangs lets the board stop.
 from __future__ import annotations
 
 import asyncio
+import selectors
 import sys
 import threading
 import time
@@ -24,7 +25,8 @@ class LoopWatch:
     """Watches the running loop from `start` to `end`.
 
     on_late(where, stack): called from the watching thread once for each block: the innermost
-    line, as "file:line function", and the whole stack as text.
+    line, as "file:line function", and the whole stack as text. Empty are both when the loop only
+    waits for the next thing to do: then nothing holds it, and the machine had no processor for it.
     """
 
     def __init__(self, on_late: Callable[[str, str], None]) -> None:
@@ -59,7 +61,10 @@ class LoopWatch:
             stack = traceback.extract_stack(frame)
             del frame
             inner = stack[-1]
-            where = f"{inner.filename}:{inner.lineno} {inner.name}"
-            self._on_late(where, "".join(stack.format()))
+            if inner.filename == selectors.__file__:
+                self._on_late("", "")
+            else:
+                where = f"{inner.filename}:{inner.lineno} {inner.name}"
+                self._on_late(where, "".join(stack.format()))
             while not (self._heard.wait(KNOCK_S) or self._ended.is_set()):
                 pass

@@ -184,13 +184,13 @@ NO_PORT = frozenset({errno.ENOENT, errno.ENXIO, errno.ENODEV, errno.ENOTDIR})
 
 
 def is_real(port: str) -> bool:
-    """Return whether a real board may be behind this name: a terminal device that is no pty.
+    """Return whether a real board may be behind this name: a terminal device that is no pty, or
+    an address such as socket://host:port, since nobody can see what is behind it.
 
-    An address such as socket://host:port is none. Where nothing is there yet, a name that leads
-    into /dev counts as real.
+    Where nothing is there yet, a name that leads into /dev counts as real.
     """
     if "://" in port:
-        return False
+        return not port.startswith("loop://")
     path = os.path.realpath(port)
     if path.startswith(PTYS):
         return False
@@ -198,6 +198,37 @@ def is_real(port: str) -> bool:
         return stat.S_ISCHR(os.stat(path).st_mode)
     except OSError:
         return path.startswith("/dev/")
+
+
+# How long an adapter holds what came.
+
+WAIT_MAX_MS = 5
+"""An adapter that holds bytes longer than this blurs times and delays every answer (house rule)."""
+
+
+def _latency_timer(port: str, system: str) -> str:
+    return f"{system}/{os.path.basename(os.path.realpath(port))}/device/latency_timer"
+
+
+def adapter_wait_ms(port: str, system: str = "/sys/class/tty") -> int | None:
+    """Return how long a USB adapter holds bytes before it passes them on [ms]; None where its
+    driver tells none. system: where the drivers tell of terminal devices."""
+    try:
+        with open(_latency_timer(port, system), encoding="ascii") as file:
+            return int(file.read())
+    except (OSError, ValueError):
+        return None
+
+
+def slow_sentence(port: str, system: str = "/sys/class/tty") -> str:
+    """Return the sentence for an adapter that holds bytes too long; empty for any other."""
+    wait_ms = adapter_wait_ms(port, system)
+    if wait_ms is None or wait_ms <= WAIT_MAX_MS:
+        return ""
+    return (
+        f"The adapter at {port} holds bytes for up to {wait_ms} ms, so times are less exact and "
+        f"answers late: 'echo 1 | sudo tee {_latency_timer(port, system)}' makes it 1 ms."
+    )
 
 
 # What is there.

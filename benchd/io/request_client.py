@@ -9,23 +9,10 @@ from select import select
 from typing import Any
 
 from benchd.io.paths import PathError, socket_path
+from benchd.io.request_errors import NoDaemon, Refused
 
 ANSWER_BYTES_MAX = 16 * 1024 * 1024
 """A longer line from a daemon is none of ours."""
-
-
-class Refused(Exception):
-    """The daemon understood and did not do it."""
-
-    def __init__(self, code: int, message: str, data: Any = None) -> None:
-        super().__init__(message)
-        self.code = code
-        self.message = message
-        self.data = data
-
-
-class NoDaemon(Exception):
-    """Nobody answers; the text says in one sentence why and what to do."""
 
 
 class Client:

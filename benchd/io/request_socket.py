@@ -354,10 +354,8 @@ def _wants_answer(said: Any) -> bool:
     return not _is_sound(said) or "id" in said
 
 
-async def serve(
-    path: str, handler: Handler, *, bench: str = "", mode: int = 0o600, group: int | None = None
-) -> Server:
-    """Listen at `path` for clients of this bench; `mode` and `group` say who may connect.
+async def serve(path: str, handler: Handler, *, bench: str = "") -> Server:
+    """Listen at `path` for clients of this bench, which must be the same user's.
 
     The socket file of a daemon that died is replaced.
 
@@ -373,7 +371,7 @@ async def serve(
         process = peer_process(path)
         if process is not None:
             raise DaemonRunning(_running(bench or path, process))
-        bound = _bind(path, mode, group)
+        bound = _bind(path)
     except BaseException:
         os.close(lock)
         raise
@@ -382,7 +380,7 @@ async def serve(
     return server
 
 
-def _bind(path: str, mode: int, group: int | None) -> socket.socket:
+def _bind(path: str) -> socket.socket:
     # Nobody listens and the lock is ours: what lies here was left by a daemon that died.
     with contextlib.suppress(FileNotFoundError):
         os.unlink(path)
@@ -390,9 +388,7 @@ def _bind(path: str, mode: int, group: int | None) -> socket.socket:
     try:
         bound.bind(path)
         # Nobody can connect before it listens, so nobody slips in before this.
-        if group is not None:
-            os.chown(path, -1, group)
-        os.chmod(path, mode)
+        os.chmod(path, 0o600)
     except OSError:
         bound.close()
         raise
@@ -401,7 +397,7 @@ def _bind(path: str, mode: int, group: int | None) -> socket.socket:
 
 def _running(bench: str, process: int | None) -> str:
     who = f" (process {process})" if process else ""
-    return f"A daemon for bench {bench} is already running{who}."
+    return f"A daemon for bench {bench} is already running{who}: use that one, or end it first."
 
 
 def peer_process(path: str) -> int | None:

@@ -3,8 +3,9 @@
 pyserial opens, sets the line and locks; then the event loop watches the descriptor itself, which
 costs a third of the processor time of reading through pyserial (measured: 0.45 us a line against
 1.4). A port is ours alone among programs that lock (flock) and, unless they run as root, among all
-others (TIOCEXCL). A program that had the port open before and does not lock cannot be kept out;
-it shows as a burst of bad lines.
+others (TIOCEXCL). A program that had the port open before and does not lock cannot be kept out, so
+a real port that somebody else has open is refused; where this user may not see who has it, it shows
+as a burst of bad lines.
 """
 
 from __future__ import annotations
@@ -35,6 +36,10 @@ _POLL_S = 0.1
 
 class LinkError(Exception):
     """The port cannot be used; the text says in one sentence why and what to do."""
+
+
+class PortBusyError(LinkError):
+    """Somebody else has the port."""
 
 
 class Link(Protocol):
@@ -75,6 +80,15 @@ def open_link(
 
     Raises: LinkError.
     """
+    handle = open_port(port, baud)
+    return watched(port, handle, on_bytes=on_bytes, on_closed=on_closed, now_ns=now_ns)
+
+
+def open_port(port: str, baud: int) -> serial.Serial:
+    """Open a port as `open_link` does, without watching it; for an address this may take seconds.
+
+    Raises: LinkError; PortBusyError, which is one, when somebody else has the port.
+    """
     if "://" not in port:
         _look_at(port)
     try:
@@ -83,7 +97,25 @@ def open_link(
             handle.exclusive = True
         handle.open()
     except (OSError, ValueError, termios.error) as error:
-        raise LinkError(_why_not(port, error)) from error
+        raise _refused(port, error) from error
+    if _is_shared(port):
+        _close_quietly(handle)
+        raise PortBusyError(ports.busy_sentence(port))
+    return handle
+
+
+def watched(
+    port: str,
+    handle: serial.Serial,
+    *,
+    on_bytes: OnBytes,
+    on_closed: OnClosed,
+    now_ns: Callable[[], int] = boottime_ns,
+) -> Link:
+    """Let the running event loop watch a port that `open_port` opened; else as `open_link`.
+
+    Raises: LinkError; the port is closed then.
+    """
     loop = asyncio.get_running_loop()
     try:
         fd = handle.fileno()
@@ -93,7 +125,7 @@ def open_link(
         _set_up(handle, fd)
     except (OSError, termios.error) as error:
         _close_quietly(handle)
-        raise LinkError(_why_not(port, error)) from error
+        raise _refused(port, error) from error
     return _PortLink(port, handle, fd, loop, on_bytes, on_closed, now_ns)
 
 
@@ -116,6 +148,20 @@ def _set_up(handle: serial.Serial, fd: int) -> None:
     termios.tcflush(fd, termios.TCIFLUSH)
 
 
+def _is_shared(port: str) -> bool:
+    """Return whether another program has a port open: each byte would reach only one of the two.
+
+    The maker of a pty keeps both of its ends, so a pty is never looked at. A look at all programs
+    takes its time: not for the event loop while anything moves.
+    """
+    mine = os.getpid()
+    return (
+        "://" not in port
+        and ports.is_real(port)
+        and any(one.pid != mine for one in ports.holders(port))
+    )
+
+
 def _close_quietly(handle: serial.Serial) -> None:
     # Flushing a device that is gone raises termios.error, which is no OSError.
     with contextlib.suppress(OSError, termios.error, AttributeError, TypeError):
@@ -132,13 +178,13 @@ def held(port: str) -> Iterator[None]:
     try:
         fd = os.open(port, os.O_RDWR | os.O_NOCTTY | os.O_NONBLOCK)
     except OSError as error:
-        raise LinkError(_why_not(port, error)) from error
+        raise _refused(port, error) from error
     try:
         try:
             termios.tcgetattr(fd)
             fcntl.flock(fd, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except (OSError, termios.error) as error:
-            raise LinkError(_why_not(port, error)) from error
+            raise _refused(port, error) from error
         yield
     finally:
         os.close(fd)
@@ -303,17 +349,21 @@ def _look_at(port: str) -> None:
     try:
         mode = os.stat(port).st_mode
     except OSError as error:
-        raise LinkError(_why_not(port, error)) from error
+        raise _refused(port, error) from error
     if not stat.S_ISCHR(mode):
         raise LinkError(ports.not_serial_sentence(port))
 
 
-def _why_not(port: str, error: Exception) -> str:
+def _refused(port: str, error: Exception) -> LinkError:
     number = _errno_of(error)
+    if number in (errno.EBUSY, errno.EAGAIN):
+        return PortBusyError(ports.busy_sentence(port))
+    return LinkError(_why_not(port, number, error))
+
+
+def _why_not(port: str, number: int | None, error: Exception) -> str:
     if number in ports.NO_PORT:
         return ports.no_port_sentence(port)
-    if number in (errno.EBUSY, errno.EAGAIN):
-        return ports.busy_sentence(port)
     if number in (errno.EACCES, errno.EPERM):
         return ports.no_permission_sentence(port)
     if number == errno.ENOTTY:

@@ -13,7 +13,7 @@ from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 
-from protocols.codes import PIN
+from protocols.codes import DROP, PIN
 from protocols.pins import ANALOG, BOARD_PINS, CONTACT, PORTS, BoardPin
 from sim.avr import memory, tools
 from sim.build_core import BuildError
@@ -29,7 +29,7 @@ MCUSR = {0: 0, 1: 1, 2: 2, 3: 8, 4: 4}
 
 _CRASH = 16
 _FULL_COUNTS = 1023
-_OUTPUTS = ("step", "direction", "drive", "valve")
+_OUTPUTS = ("step", "direction", "drive", "valve", "leaving")
 _CHANNELS = ("eye", "thrust", "air")
 _BY_NAME = {row.name: row for row in BOARD_PINS}
 _CONTACTS = [row for row in BOARD_PINS if row.kind == CONTACT]
@@ -38,6 +38,7 @@ _CONTACTS = [row for row in BOARD_PINS if row.kind == CONTACT]
 _FUNCTIONS: tuple[Row, ...] = (
     ("open", HANDLE, (TEXT, TEXT, TEXT, U32)),
     ("reset", None, (HANDLE, U32)),
+    ("leave_loader", None, (HANDLE, U32)),
     ("pin", None, (HANDLE, U32, U32, U32)),
     ("pin_at", None, (HANDLE, U64, U32, U32, U32)),
     ("adc", None, (HANDLE, U32, U32)),
@@ -138,7 +139,7 @@ class AvrBoard(Machine):
         return self.run_until_cycle((t_us - self._start_us) * CYCLES_PER_US, stop)
 
     def run_until_cycle(self, cycle: int, stop: int = 0) -> int:
-        """As `run_until`, up to a cycle of the chip's clock."""
+        """As `run_until`, up to a cycle of the chip's clock. Raises: RuntimeError after a crash."""
         reasons = int(self._lib.run(self._handle, max(cycle, 0), stop))
         if reasons & _CRASH:
             raise RuntimeError(f"The firmware {self.elf.name} ran into nowhere.")
@@ -148,6 +149,11 @@ class AvrBoard(Machine):
         """Restart the board for the cause of this number in codes.CAUSES; its memory stays."""
         self._lib.reset(self._handle, MCUSR[cause])
 
+    def leave_loader(self, flags: int) -> None:
+        """Start the firmware as a boot loader does: no reset, `flags` of the last one in register
+        2, and every pin of the ports left high."""
+        self._lib.leave_loader(self._handle, flags)
+
     def hang(self, ms: int) -> None:
         """Keep the main loop away for this time, once it next runs; interrupts go on."""
         first, end = _main_loop(self.elf)
@@ -156,8 +162,7 @@ class AvrBoard(Machine):
     # Inputs.
 
     def set_inputs(self, pins: int, adc: Sequence[int] = (0, 0, 0), supply_mv: int = 5000) -> None:
-        """Set pins 0 to 7 (bits as in codes.PIN), the converter's counts (0 to 1023) of eye, thrust
-        and air, and the logic supply [mV]."""
+        """Set what `Machine.set_inputs` says."""
         readings = (*adc, supply_mv)
         if readings != self._shown:
             self._shown = readings
@@ -170,6 +175,8 @@ class AvrBoard(Machine):
             bit = 1 << PIN[row.name]
             if self._pins < 0 or (self._pins ^ pins) & bit:
                 self._lib.pin(self._handle, *_port_bit(row), not pins & bit)
+        if self._pins < 0 or (self._pins ^ pins) >> DROP & 1:
+            self._lib.pin(self._handle, *_port_bit(_BY_NAME["drop-eye"]), pins >> DROP & 1)
         self._pins = pins
 
     def pin_at(self, cycle: int, name: str, on: bool) -> None:

@@ -13,11 +13,9 @@ FLASH_BYTES = 32_256
 
 RAM_BYTES = 2_048
 
-FLASH_MOST = FLASH_BYTES * 7 // 8
-"""What is left is for the tables and messages of versions to come."""
-
-RAM_MOST = 1_536
-"""The ledger of SPEC.md: three quarters, for variables and the deepest stack."""
+FLASH_MOST = FLASH_BYTES * 3 // 4
+RAM_MOST = RAM_BYTES * 3 // 4
+"""Three quarters of each, as the ledger of SPEC.md has it: the rest is for versions to come."""
 
 _RAM_SECTIONS = (".data", ".bss", ".noinit")
 _FLASH_SECTIONS = (".text", ".data")

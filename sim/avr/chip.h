@@ -16,10 +16,13 @@
 #include <sim_elf.h>
 #include <sim_irq.h>
 
+#define API __attribute__((visibility("default")))
+
 enum { PORTS = 3, TX_MAX = 1 << 16, RX_MAX = 1 << 12, EDGES_MAX = 1 << 10, PLANS_MAX = 256 };
-enum { STEP, DIRECTION, DRIVE, VALVE, OUTPUTS };
+enum { STEP, DIRECTION, DRIVE, VALVE, LEAVING, OUTPUTS };
 enum { STOP_OUTPUT = 1, STOP_LINE = 2, STOP_STEPS = 4, STOP_RESET = 8, STOP_CRASH = 16 };
 enum { TIFR1_AT = 0x36, MCUSR_AT = 0x54, SPL_AT = 0x5D, SPH_AT = 0x5E, R2 = 2, SPIN = 0xCFFF };
+enum { DDRB_AT = 0x24, PORTD_AT = 0x2B, PINS_AT = 2 };  // PIN, DDR and PORT of B, C, D from 0x23 on; the first are at 2 mod 3
 
 static const uint64_t NEVER = ~(uint64_t)0;
 static const char PORT_NAMES[PORTS] = {'B', 'C', 'D'};
@@ -40,6 +43,7 @@ typedef struct {
   avr_t *avr;
   avr_uart_t *uart;
   void (*chip_reset)(avr_t *);
+  void (*usual_run)(avr_t *);
   avr_cycle_count_t own_byte;  // what the simulator reckoned for a byte, already put right
   uint64_t limit;              // a sleep ends here at the latest
   uint32_t reasons;
@@ -79,5 +83,7 @@ typedef struct {
   uint64_t hang_cycles, hang_end;
   uint8_t hung[2];
 } Chip;
+
+static uint64_t least(uint64_t a, uint64_t b) { return a < b ? a : b; }
 
 #endif

@@ -1,9 +1,7 @@
 // The 8-bit chip with the firmware in it, as Python sees it. All times are cycles of the chip's own clock; inputs stay
 // as set; outputs are recorded. What the chip's simulator does otherwise than the chip is made good here, each time
 // with a word on it.
-#include "chip.h"
-
-#define API __attribute__((visibility("default")))
+#include "serial.h"
 
 static void note_edge(Chip *chip) {
   chip->reasons |= STOP_OUTPUT;
@@ -39,7 +37,7 @@ static void on_output(Chip *chip, int which, uint8_t level) {
   chip->level[which] = level;
   if (which == STEP) {
     on_step(chip, level);
-  } else if (which != DIRECTION) {
+  } else if (which == DRIVE || which == VALVE) {
     note_edge(chip);
   }
 }
@@ -52,15 +50,9 @@ static void direction_irq(struct avr_irq_t *irq, uint32_t value, void *chip) {
 static void drive_irq(struct avr_irq_t *irq, uint32_t value, void *chip) { (void)irq; on_output(chip, DRIVE, value & 1); }
 static void valve_irq(struct avr_irq_t *irq, uint32_t value, void *chip) { (void)irq; on_output(chip, VALVE, value & 1); }
 
-// The simulator tells of a byte when it is written, and knows no second buffer.
-static void uart_irq(struct avr_irq_t *irq, uint32_t value, void *param) {
-  Chip *chip = param;
+static void leaving_irq(struct avr_irq_t *irq, uint32_t value, void *chip) {
   (void)irq;
-  const uint64_t now = chip->avr->cycle;
-  const uint64_t start = chip->tx_free > now ? chip->tx_free : now;
-  chip->tx_free = start + chip->uart->cycles_per_byte;
-  chip->tx_wait[chip->tx_in] = (uint8_t)value;
-  chip->tx_end[chip->tx_in++] = chip->tx_free;
+  on_output(chip, LEAVING, value & 1);
 }
 
 static void on_reset(avr_t *avr) {
@@ -107,10 +99,17 @@ static void end_hang(Chip *chip) {
   }
 }
 
+// Nobody uses these two interrupts, but a low pin would be looked at in every cycle, after a reset too: 20 times slower.
+static void ignore_low_pins(avr_t *avr) {
+  avr_extint_set_strict_lvl_trig(avr, 0, 0);
+  avr_extint_set_strict_lvl_trig(avr, 1, 0);
+}
+
 // A reset clears the pin registers, and a level that is raised again without a change is filtered out. Outputs float,
 // and their resistors pull them down.
 static void after_reset(Chip *chip) {
   chip->was_reset = 0;
+  ignore_low_pins(chip->avr);
   end_hang(chip);
   chip->reasons |= STOP_RESET;
   for (int which = 0; which < OUTPUTS; ++which) {
@@ -177,9 +176,10 @@ static void say_nothing(avr_t *avr, const int level, const char *format, va_list
   (void)arguments;
 }
 
-// `outputs`: port << 3 | bit of step, direction, drive, valve. `eeprom`: 1024 bytes.
+// `outputs`: port << 3 | bit of step, direction, drive, valve, leaving. `eeprom`: 1024 bytes.
 API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom, uint32_t mcusr) {
-  static const avr_irq_notify_t HEARERS[OUTPUTS] = {step_irq, direction_irq, drive_irq, valve_irq};
+  static const avr_irq_notify_t HEARERS[OUTPUTS] = {step_irq, direction_irq, drive_irq, valve_irq,
+                                                      leaving_irq};
   elf_firmware_t firmware = {0};
   avr_global_logger_set(say_nothing);
   Chip *chip = calloc(1, sizeof(Chip));
@@ -198,10 +198,9 @@ API Chip *ba_open(const char *elf, const uint8_t *outputs, const uint8_t *eeprom
   avr->reset = on_reset;
   avr->sleep = on_sleep;
   avr->run_cycle_limit = 1;
+  chip->usual_run = avr->run;
   find_parts(chip);
-  // Nobody uses these two interrupts, but a low pin would be looked at in every cycle: 20 times slower.
-  avr_extint_set_strict_lvl_trig(avr, 0, 0);
-  avr_extint_set_strict_lvl_trig(avr, 1, 0);
+  ignore_low_pins(avr);
   uint32_t no_flags = 0;
   avr_ioctl(avr, AVR_IOCTL_UART_SET_FLAGS('0'), &no_flags);
   avr_irq_register_notify(avr_io_getirq(avr, AVR_IOCTL_UART_GETIRQ('0'), UART_IRQ_OUTPUT), uart_irq, chip);
@@ -231,6 +230,19 @@ API void ba_reset(Chip *chip, uint32_t mcusr) {
   chip->avr->data[MCUSR_AT] = (uint8_t)mcusr;
   chip->avr->data[R2] = 0;
   after_reset(chip);
+}
+
+// As a boot loader may start the firmware: without a reset, the flags of the last one in register 2, every pin of the
+// ports high, and interrupts on.
+API void ba_leave_loader(Chip *chip, uint32_t mcusr) {
+  ba_reset(chip, 0);
+  chip->avr->data[R2] = (uint8_t)mcusr;
+  for (int at = DDRB_AT; at <= PORTD_AT; ++at) {
+    if (at % 3 != PINS_AT) {
+      chip->avr->data[at] = 0xFF;
+    }
+  }
+  chip->avr->sreg[S_I] = 1;
 }
 
 API void ba_pin(Chip *chip, uint32_t port, uint32_t bit, uint32_t level) {
@@ -273,52 +285,6 @@ API void ba_adc(Chip *chip, uint32_t channel, uint32_t mv) {
 
 API void ba_supply(Chip *chip, uint32_t mv) { chip->avr->vcc = chip->avr->avcc = chip->avr->aref = mv; }
 
-API uint32_t ba_rx(Chip *chip, const uint8_t *bytes, uint32_t size) {
-  uint32_t taken = 0;
-  while (taken < size && chip->rx_in - chip->rx_out < RX_MAX) {
-    chip->rx[chip->rx_in++ % RX_MAX] = bytes[taken++];
-  }
-  if (chip->rx_at == NEVER && taken > 0) {
-    chip->rx_at = chip->avr->cycle;
-  }
-  return taken;
-}
-
-static uint32_t rx_held(const Chip *chip) {
-  return (uint32_t)(chip->uart->input.write - chip->uart->input.read) & (uart_fifo_fifo_size - 1);
-}
-
-// The simulator holds 64 bytes, and lets the firmware have no two of them within a byte's time, so that it never makes
-// up for a delay. The chip holds two, and a third while no other begins; all of them can be read at once.
-static void receive(Chip *chip) {
-  avr_uart_t *uart = chip->uart;
-  if (chip->rx_busy && !chip->rx_lost) {
-    uart->input.buffer[uart->input.write] = chip->rx_byte;
-    uart->input.write = (uart->input.write + 1) & (uart_fifo_fifo_size - 1);
-  }
-  chip->rx_busy = chip->rx_out != chip->rx_in;
-  if (!chip->rx_busy) {
-    chip->rx_at = NEVER;
-    return;
-  }
-  chip->rx_byte = chip->rx[chip->rx_out++ % RX_MAX];
-  chip->rx_lost = rx_held(chip) >= 3;
-  chip->overruns += chip->rx_lost;
-  chip->rx_at += uart->cycles_per_byte;
-}
-
-static uint64_t tx_due(const Chip *chip) { return chip->tx_in == chip->tx_out ? NEVER : chip->tx_end[chip->tx_out]; }
-
-static void transmit(Chip *chip) {
-  const uint8_t byte = chip->tx_wait[chip->tx_out++];
-  if (chip->tx_count < TX_MAX) {
-    chip->tx[chip->tx_count++] = byte;
-  }
-  if (byte == '\n') {
-    chip->reasons |= STOP_LINE;
-  }
-}
-
 // Hangs the main loop: the instruction under way becomes a jump to itself, and interrupts go on.
 static void watch_hang(Chip *chip) {
   avr_t *avr = chip->avr;
@@ -342,8 +308,6 @@ API void ba_hang(Chip *chip, uint32_t from, uint32_t to, uint64_t cycles) {
   chip->hang_to = to;
   chip->hang_cycles = cycles;
 }
-
-static uint64_t least(uint64_t a, uint64_t b) { return a < b ? a : b; }
 
 static void do_due(Chip *chip) {
   const uint64_t now = chip->avr->cycle;
@@ -381,10 +345,7 @@ static void look_after(Chip *chip) {
     raise_what_was_held_back(chip);
   }
   chip->listened = avr->sreg[S_I];
-  if (rx_held(chip) > 0 && !chip->uart->rxc.pending) {
-    chip->uart->rxc_raise_time = 0;
-    avr_raise_interrupt(avr, &chip->uart->rxc);
-  }
+  tell_of_bytes(chip);
   const uint16_t sp = (uint16_t)(avr->data[SPL_AT] | avr->data[SPH_AT] << 8);
   if (sp < chip->lowest_sp && sp > 0x100) {
     chip->lowest_sp = sp;
@@ -402,6 +363,29 @@ static void look_after(Chip *chip) {
   }
 }
 
+// One instruction as avr_run() does it, but twice as fast: what is due is looked at before it is asked for. A sleep, and
+// the reset that the watchdog puts in the place of `run`, are left to it.
+static int go_on(Chip *chip) {
+  avr_t *avr = chip->avr;
+  if (avr->state != cpu_Running || avr->run != chip->usual_run) {
+    return avr_run(avr);
+  }
+  const avr_flashaddr_t next = avr_run_one(avr);
+  if (avr->state != cpu_Running) {
+    avr->pc = next;
+    return avr->state == cpu_Sleeping ? avr_run(avr) : avr->state;
+  }
+  const avr_cycle_timer_slot_p timer = avr->cycle_timers.timer;
+  if (timer && timer->when <= avr->cycle) {
+    avr_cycle_timer_process(avr);
+  }
+  avr->pc = next;
+  if (avr->interrupt_state) {
+    avr_service_interrupts(avr);
+  }
+  return avr->state;
+}
+
 API uint32_t ba_run(Chip *chip, uint64_t until, uint32_t mask) {
   avr_t *avr = chip->avr;
   chip->reasons = 0;
@@ -412,7 +396,7 @@ API uint32_t ba_run(Chip *chip, uint64_t until, uint32_t mask) {
     }
     chip->limit = least(least(until, chip->plan_at), least(chip->rx_at, tx_due(chip)));
     do {
-      const int state = avr_run(avr);
+      const int state = go_on(chip);
       if (state == cpu_Done || state == cpu_Crashed) {
         return chip->reasons | STOP_CRASH;
       }
@@ -425,7 +409,9 @@ API uint32_t ba_run(Chip *chip, uint64_t until, uint32_t mask) {
 API uint32_t ba_pc(const Chip *chip) { return chip->avr->pc; }
 API uint64_t ba_cycle(const Chip *chip) { return chip->avr->cycle; }
 API int64_t ba_steps(const Chip *chip) { return chip->steps; }
-API uint32_t ba_outputs(const Chip *chip) { return (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u); }
+API uint32_t ba_outputs(const Chip *chip) {
+  return (chip->level[VALVE] ? 1u : 0u) | (chip->level[DRIVE] ? 2u : 0u) | (chip->level[LEAVING] ? 8u : 0u);
+}
 API uint32_t ba_overruns(const Chip *chip) { return chip->overruns; }
 API uint32_t ba_lowest_sp(const Chip *chip) { return chip->lowest_sp; }
 API uint64_t ba_asleep(const Chip *chip) { return chip->asleep; }

@@ -21,7 +21,7 @@ BAUDS = (250_000, 115_200)
 BOARD_DIRS = (FIRMWARE / "core", FIRMWARE / "board")
 AVR_DIR = OUT_DIR / "avr"
 SHIM = Path(__file__).with_name("shim.c")
-SHIM_SOURCES = (SHIM, SHIM.with_name("chip.h"))
+SHIM_SOURCES = (SHIM, SHIM.with_name("chip.h"), SHIM.with_name("serial.h"))
 MCU = "atmega328p"
 CPU_HZ = 16_000_000
 
@@ -32,6 +32,9 @@ FLAGS = (
     # Each of these makes this compiler's code for this firmware smaller.
     "-mcall-prologues", "-mrelax", "-mstrict-X", "-fno-inline-small-functions", "-fno-tree-ter",
     "-fno-jump-tables", "-fno-tree-sra", "-fno-tree-pre", "-fira-algorithm=priority",
+    "-fno-gcse", "-fira-region=all",
+    "-fno-tree-loop-optimize", "-fno-tree-slsr", "-fno-move-loop-invariants", "-fshort-enums",
+    "-DBENCHD_ONE_BOARD",
 )  # fmt: skip
 
 PACKAGES = "gcc-avr avr-libc binutils-avr"

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 
-from sim.plant.flow import NozzleLaw
+from sim.plant.air import AMBIENT_PA
+from sim.plant.flow import Law
 
-AMBIENT_PA = 101_325.0
-"""Standard atmosphere [Pa]. Source: NIST SP 811 (2008)."""
-
-_NEWTON_PA = 0.05
+# Newton's error after a move of 10 Pa is the square of that over some 10 kPa.
+_NEWTON_PA = 10.0
 _NEWTON_LIMIT = 60
 
 
@@ -49,7 +48,7 @@ class Barrel:
         self,
         room_m3: float,
         dt_s: float,
-        law: NozzleLaw,
+        law: Law,
         friction_pa: float,
         ceiling_pa: float,
         air: float,
@@ -71,10 +70,14 @@ class Barrel:
         high = min(closed, ceiling_pa)
         stalled = (
             closed > ceiling_pa
-            and self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air)[0] > 0.0
+            and self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air) > 0.0
         )
-        p = ceiling_pa if stalled else self._solve(low, high, room_m3, dt_s, law, friction_pa, air)
-        out = law.flow(p - friction_pa)[0] * dt_s
+        if stalled:
+            p = ceiling_pa
+            out = law.flow(p - friction_pa)[0] * dt_s
+        else:
+            p, flow_m3_s = self._solve(low, high, room_m3, dt_s, law, friction_pa, air)
+            out = flow_m3_s * dt_s
         solids = min(out * (1.0 - air), self.solids_m3)
         self.solids_m3 -= solids
         self.gas_m3 = max(0.0, self.gas_m3 - out * air)
@@ -85,24 +88,23 @@ class Barrel:
             )
         return out, solids, room_m3
 
+    def leak(self, volume_m3: float) -> float:
+        """Loses up to volume_m3 [m3 at room pressure] past the plunger; answers the solids in it
+        [m3]."""
+        whole_m3 = self.solids_m3 + self.gas_m3
+        share = min(volume_m3 / whole_m3, 1.0) if whole_m3 > 0.0 else 0.0
+        solids_m3 = share * self.solids_m3
+        self.solids_m3 -= solids_m3
+        self.gas_m3 -= share * self.gas_m3
+        return solids_m3
+
     def _excess(
-        self, p: float, room_m3: float, dt_s: float, law: NozzleLaw, friction_pa: float, air: float
-    ) -> tuple[float, float]:
-        """Volume too much in the barrel [m3] if its pressure were p [Pa] at the end of the step,
-        and its slope."""
-        flow, slope = law.flow(p - friction_pa)
-        absolute = AMBIENT_PA + p
-        squeeze = AMBIENT_PA / absolute
-        share = 1.0 - air + air * squeeze
-        held = self.gas_m3 - air * flow * dt_s
-        excess = (
-            self.solids_m3
-            + self.gas_m3 * squeeze
-            - self._stretch * p
-            - room_m3
-            - flow * dt_s * share
-        )
-        return excess, -held * squeeze / absolute - self._stretch - slope * dt_s * share
+        self, p: float, room_m3: float, dt_s: float, law: Law, friction_pa: float, air: float
+    ) -> float:
+        """Volume too much in the barrel [m3] if its pressure were p [Pa] at the end of the step."""
+        squeeze = AMBIENT_PA / (AMBIENT_PA + p)
+        out_m3 = law.flow(p - friction_pa)[0] * dt_s * (1.0 - air + air * squeeze)
+        return self.solids_m3 + self.gas_m3 * squeeze - self._stretch * p - room_m3 - out_m3
 
     def _solve(
         self,
@@ -110,25 +112,36 @@ class Barrel:
         high: float,
         room_m3: float,
         dt_s: float,
-        law: NozzleLaw,
+        law: Law,
         friction_pa: float,
         air: float,
-    ) -> float:
-        """Pressure [Pa] between low and high where nothing is in excess: Newton, halving where
-        Newton would leave."""
+    ) -> tuple[float, float]:
+        """Pressure [Pa] between low and high where nothing is in excess, and the flow [m3/s] at it:
+        Newton, halving where Newton would leave."""
         p = self.pressure_pa
         if not low < p < high:
             p = 0.5 * (low + high)
+        # The same as `_excess`, with what stays the same taken out: this is where the time goes.
+        flow_at, stretch, gas = law.flow, self._stretch, self.gas_m3
+        rest, air_dt = self.solids_m3 - room_m3, air * dt_s
+        fixed_dt = dt_s - air_dt
+        flow = slope = move = 0.0
         for _ in range(_NEWTON_LIMIT):
-            excess, slope = self._excess(p, room_m3, dt_s, law, friction_pa, air)
+            flow, slope = flow_at(p - friction_pa)
+            absolute = AMBIENT_PA + p
+            squeeze = AMBIENT_PA / absolute
+            share_dt = fixed_dt + air_dt * squeeze
+            excess = rest + gas * squeeze - stretch * p - flow * share_dt
+            falls = (gas - air_dt * flow) * squeeze / absolute + stretch + slope * share_dt
             if excess > 0.0:
                 low = p
             else:
                 high = p
-            move = -excess / slope if slope < 0.0 else math.inf
+            move = excess / falls if falls > 0.0 else math.inf
             if not low <= p + move <= high:
                 move = 0.5 * (low + high) - p
             p += move
             if -_NEWTON_PA < move < _NEWTON_PA:
                 break
-        return p
+        # The last move was small enough for the slope to tell what it changed.
+        return p, max(0.0, flow + slope * move)

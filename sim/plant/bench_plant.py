@@ -9,22 +9,51 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from sim.faults import Faults
+from sim.plant.air_cutter import AirCutter
 from sim.plant.barrel import Barrel
 from sim.plant.cutter import Cutter
+from sim.plant.drive import pull_out, whole_rounds_m
 from sim.plant.eye import Eye
 from sim.plant.feed import Feed
-from sim.plant.flow import NozzleLaw
+from sim.plant.flow import Law, NozzleLaw
+from sim.plant.paste import PasteLaw
+from sim.plant.rest import relaxed, stiffened
 from sim.plant.spec import PlantSpec
 from sim.plant.strand import Piece, Strand
+from sim.plant.throw import dragged, sticking, throw_m
 
-_STEP_S = 0.005
+FIDELITIES = ("brisk", "physical")
+"""brisk: the blade keeps times that fit its air; physical: it moves by its air."""
+
+_STEP_S = 0.020
+_CUTTING_STEP_S = 0.0025
+_DIP_STEP_S = 0.005
+_ROTOR_S = 0.020
 _INSTANT_S = 1.0e-12
 _STILL_M3_S = 1.0e-11
 _QUIET_M3_S = 1.0e-9
+_HELD_PA = 50.0
+_SOFT = 1.001
 _MOVING_M3_S = 1.0e-8
 _EARLY_M = 0.010
 # The slowest feed makes ten steps a second; between two of them its seal does not let go.
 _STEP_GAP_S = 0.2
+_EARLY = frozenset(("void", "dough-gone", "guard-open", "frame-yield", "driver-heat"))
+_LASTING = {
+    "leak": 0.0,
+    "backlash": 0.0,
+    "warm-dough": 0.0,
+    "warming-dough": 0.0,
+    "cold-dough": 0.0,
+    "rising-dough": 0.0,
+    "ambient-light": 0.0,
+    "eye-moved": 0.0,
+    "needle-open": 1.0,
+    "needle-shut": 1.0,
+    "casing-film": 1.0,
+    "worn-coat": 1.0,
+}
+"""Faults that last from their portion on, each with what it is on a sound bench."""
 
 
 class Readings(NamedTuple):
@@ -65,28 +94,43 @@ class Plant:
     """A simulated bench with a full tube loaded, the blade at home and the drive released.
 
     Arguments: spec: what it is made of. rng: the only source of chance; the same seed gives the
-    same numbers. faults: what goes wrong, by portion number.
+    same numbers. faults: what goes wrong, by portion number. fidelity: one of FIDELITIES.
     """
 
-    def __init__(self, spec: PlantSpec, rng: random.Random, faults: Faults) -> None:
+    def __init__(
+        self, spec: PlantSpec, rng: random.Random, faults: Faults, fidelity: str = "brisk"
+    ) -> None:
         self._spec = spec
         self._rng = rng
         # Readings draw from a stream of their own: asking more often must not change the dough.
-        self._reading_rng = random.Random(rng.getrandbits(64))
+        seed = rng.getrandbits(64)
+        self._reading_rng, self._stick_rng = random.Random(seed), random.Random(seed + 1)
         self._faults = faults
         self._microstep_m = spec.microstep_m
+        self._full_step_m = spec.lead_m / spec.steps_per_turn
         self._bore_m2 = spec.bore_area_m2
         self._nozzle_m2 = spec.nozzle_area_m2
         self._barrel_m = spec.barrel_m
-        self._solid_kg_m3 = spec.density_kg_m3 / (1.0 - spec.air_fraction)
+        self._usual_kg_m3 = spec.density_kg_m3 / (1.0 - spec.air_fraction)
+        self._solid_kg_m3 = self._usual_kg_m3
         self._stall_pa = (spec.stall_thrust_n - spec.seal_n) / spec.bore_area_m2
-        self._friction_pa_m3 = 4.0 * spec.wall_stress_pa / (spec.bore_m * spec.bore_area_m2)
+        self._friction_pa_m3 = 4.0 * spec.wall_stress_pa / (spec.inside_m * spec.bore_area_m2)
         self._t_s = 0.0
         self._number = 0
         self._under_way = 0
         self._now: dict[str, float] = {}
         self._early_m = math.inf
-        self._kept_share = 1.0
+        self._kept_share = self._back_share = 1.0
+        self._given_m3 = 0.0
+        self._speed_m_s = 0.0
+        self.lost_m = 0.0
+        """Way lost by stalls so far [m]."""
+        self._dead_s = 0.0
+        self._leak_m3_s_pa = spec.leak_m3_s_pa
+        self._leaks = spec.leak_m3_s_pa > 0.0
+        self._rise = 1.0
+        self._rises = False
+        self._lasting = dict(_LASTING)
         self._air_pa = spec.air_pa
         self._guard_s = 0.0
         self._dip_s = 0.0
@@ -94,9 +138,19 @@ class Plant:
         self._loaded_kg = 0.0
         self._out_kg = 0.0
         self._springing = False
+        self._rest_s = 0.0
+        self._stiff = 1.0
+        self._warmed_k = 0.0
+        self._begun_s = 0.0
         self._eye = Eye(spec)
-        self._strand = Strand(self._nozzle_m2, spec.density_kg_m3, spec.strand_hold_kg)
-        self._cutter = Cutter(spec)
+        self._strand = Strand(self._nozzle_m2, spec.density_kg_m3, spec.strand_hold_kg, spec.swell)
+        if fidelity not in FIDELITIES:
+            raise ValueError(
+                f"No fidelity is called '{fidelity}'; it can be {' or '.join(FIDELITIES)}."
+            )
+        self._cutter: Cutter | AirCutter = (
+            AirCutter(spec) if fidelity == "physical" else Cutter(spec)
+        )
         self._barrel = Barrel(spec.stretch_m3_pa)
         self._draw_dough()
         self.load_tube()
@@ -121,6 +175,8 @@ class Plant:
         self._out_kg = 0.0
         voids = {f.portion: f.severity for f in self._faults.planned if f.name == "void"}
         ahead_m3 = sum(cm3 * 1.0e-6 for at, cm3 in voids.items() if at > self._number)
+        lighter = self._faults.at(self._number + 1).get("light-tube", 0.0)
+        self._solid_kg_m3 = self._usual_kg_m3 * (1.0 - lighter)
         dough_m3 = spec.bore_area_m2 * column - ahead_m3
         self._barrel = Barrel(spec.stretch_m3_pa)
         self._barrel.solids_m3 = dough_m3 * (1.0 - spec.air_fraction)
@@ -128,6 +184,9 @@ class Plant:
         self._loaded_kg += self._dough_kg()
         self._strand.gap_m = 0.0
         self._feed = Feed(spec, spec.barrel_m - column - spec.load_gap_m)
+        self._feed.play_m += self._lasting["backlash"] * 1.0e-3
+        self._rise = 1.0
+        self._warmed_k = 0.0
         self._flow_m3_s = 0.0
         self._drag_s = 0.0
         self._still = True
@@ -148,27 +207,48 @@ class Plant:
         if self._cutter.switch(valve_on, self._air_pa, self._now):
             self._dip_s = self._spec.supply_dip_s
             self._dip_v = self._now.get("supply-dip", self._spec.supply_dip_v)
-        way_m = steps * self._microstep_m if drive_on else 0.0
+        way_m = steps * self._microstep_m if drive_on and self._dead_s <= 0.0 else 0.0
         if way_m > 0.0:
             self._drag_s = _STEP_GAP_S
             way_m *= self._kept_share if portion else 1.0
         else:
+            way_m *= self._back_share if portion else 1.0
             self._drag_s = max(0.0, self._drag_s - dt_s) if way_m == 0.0 else 0.0
         self._springing = self._feed.springing(drive_on, self._barrel.pressure_pa)
-        if self._still and way_m == 0.0 and not self._springing and self._cutter.at_rest:
+        cutter = self._cutter
+        still = self._still and way_m == 0.0 and not (self._springing or self._rises)
+        if still and cutter.at_rest:
+            cutter.advance(dt_s)
             self._pass_time(dt_s)
             return
-        part_s = dt_s / math.ceil(dt_s / _STEP_S)
+        longest_s = _CUTTING_STEP_S if cutter.near_cut else _STEP_S
+        part_s = dt_s if dt_s <= longest_s else dt_s / math.ceil(dt_s / longest_s)
         left_s = dt_s
         while left_s > _INSTANT_S:
-            step_s = min(part_s, left_s, self._cutter.to_cut_s)
-            self._move_dough(step_s, way_m * step_s / dt_s)
-            self._cutter.advance(step_s)
+            step_s = min(part_s, left_s, cutter.to_cut_s)
+            if not still:
+                self._move_dough(step_s, way_m * step_s / dt_s)
+            cutter.advance(step_s)
             self._pass_time(step_s)
-            if self._cutter.to_cut_s <= _INSTANT_S:
+            if cutter.to_cut_s <= _INSTANT_S:
                 self._cut()
             left_s -= step_s
-        self._still = way_m == 0.0 and self._flow_m3_s < _STILL_M3_S
+        # Stress that dough holds up relaxes, so that what does not flow yet may flow later.
+        if not still and way_m == 0.0 and self._flow_m3_s < _STILL_M3_S:
+            kept_pa = self._spec.yield_kept * self._law.fresh_yield_pressure_pa + self.friction_pa
+            still = self._barrel.pressure_pa < kept_pa + _HELD_PA
+        self._still = still
+
+    @property
+    def even_s(self) -> float:
+        """Time for which no reading jumps, as far as that is known ahead [s]; infinite where
+        nothing is known."""
+        return self._cutter.to_edge_s if self._dip_s <= 0.0 else _DIP_STEP_S
+
+    @property
+    def pieces_fell(self) -> bool:
+        """Whether `take_pieces` has any."""
+        return bool(self._strand.pieces)
 
     @property
     def quiet(self) -> bool:
@@ -179,23 +259,24 @@ class Plant:
 
     def readings(self) -> Readings:
         """What the sensors show now."""
-        spec, chance = self._spec, self._reading_rng.random
+        spec, chance, cutter = self._spec, self._reading_rng.random, self._cutter
         thrust_n = self._barrel.pressure_pa * self._bore_m2
         if self._drag_s > 0.0:
             thrust_n += spec.seal_n
         dip_v = self._dip_v * self._dip_s / spec.supply_dip_s if self._dip_s > 0.0 else 0.0
         dough = self._strand.length_m > spec.eye_below_m and self._strand.gap_m <= 0.0
         moving = self._flow_m3_s > _MOVING_M3_S
+        # By place, which is much quicker than by name.
         return Readings(
-            eye_counts=self._eye.counts(dough, moving, self._reading_rng.gauss(0.0, 1.0)),
-            thrust_n=thrust_n + spec.thrust_noise_n * (2.0 * chance() - 1.0),
-            air_pa=self._air_pa + spec.air_reading_noise_pa * (2.0 * chance() - 1.0),
-            supply_v=spec.supply_v - dip_v + spec.supply_noise_v * (2.0 * chance() - 1.0),
-            home=self._cutter.home,
-            far=self._cutter.far,
-            feed_end=self._feed.at_end,
-            dough_at_nozzle=dough,
-            guard_open=self._guard_s > 0.0,
+            self._eye.counts(dough, moving, self._reading_rng.gauss(0.0, 1.0)),
+            thrust_n + spec.thrust_noise_n * (2.0 * chance() - 1.0),
+            cutter.gauge_pa + spec.air_reading_noise_pa * (2.0 * chance() - 1.0),
+            spec.supply_v - dip_v + spec.supply_noise_v * (2.0 * chance() - 1.0),
+            cutter.home,
+            cutter.far,
+            self._feed.at_end,
+            dough,
+            self._guard_s > 0.0,
         )
 
     def take_pieces(self) -> list[Piece]:
@@ -209,6 +290,21 @@ class Plant:
         waste_kg = strand.waste_kg + strand.hanging_kg + strand.on_blade_kg
         return MassBalance(self._loaded_kg, strand.out_kg, waste_kg, self._dough_kg())
 
+    @property
+    def pressure_pa(self) -> float:
+        """Pressure in the barrel at the plunger [Pa, gauge], for those who judge."""
+        return self._barrel.pressure_pa
+
+    @property
+    def friction_pa(self) -> float:
+        """Wall friction of the column [Pa]."""
+        return self._friction_pa_m3 * (self._barrel.solids_m3 + self._barrel.gas_m3)
+
+    def _left_m(self) -> float:
+        """Length of the dough column up to the heel [m]."""
+        dough_m3 = self._barrel.solids_m3 + self._barrel.gas_m3
+        return dough_m3 / self._bore_m2 - self._spec.heel_m
+
     def _dough_kg(self) -> float:
         return self._barrel.solids_m3 * self._solid_kg_m3
 
@@ -217,11 +313,13 @@ class Plant:
         self._number = portion
         self._now = self._faults.at(portion)
         self._kept_share = 1.0 - self._now.pop("lost-steps", 0.0)
+        self._back_share = 1.0 - self._now.pop("weak-draw-back", 0.0)
+        self._take_lasting()
         low_bar = self._now.pop("low-air", None)
         self._air_pa = self._spec.air_pa if low_bar is None else low_bar * 1.0e5
         self._eye.dirt = self._now.pop("dirty-eye", self._eye.dirt)
         self._eye.smear = self._now.pop("smear", self._eye.smear)
-        early = not self._now.keys().isdisjoint(("void", "dough-gone", "guard-open"))
+        early = not self._now.keys().isdisjoint(_EARLY)
         self._early_m = _EARLY_M if early else math.inf
         self._draw_dough()
         self._still = False
@@ -229,19 +327,51 @@ class Plant:
     def _draw_dough(self) -> None:
         """Flow resistance and air of the dough that comes next."""
         spec = self._spec
-        resistance = math.exp(self._rng.gauss(0.0, spec.flow_noise))
+        lasting = self._lasting
+        warmer_k = lasting["warm-dough"] - lasting["cold-dough"] + self._warmed_k
+        stiffness = math.exp(-spec.temperature_slope * warmer_k)
+        self._cutter.firm = stiffness
+        resistance = stiffness * math.exp(self._rng.gauss(0.0, spec.flow_noise))
+        resistance *= lasting["casing-film"]
+        if 0.0 < self._left_m() < spec.film_m:
+            resistance *= spec.film_times
         air = spec.air_fraction * (1.0 + self._rng.gauss(0.0, spec.air_noise))
         self._air_share = min(max(air, 0.0), 1.0)
-        self._law = NozzleLaw(
-            0.5 * spec.nozzle_m,
-            spec.nozzle_length_m,
-            spec.yield_stress_pa * resistance * self._now.pop("blockage", 1.0),
-            spec.consistency_pa_sn * resistance,
-            spec.flow_exponent,
-        )
+        blocked = self._now.pop("blockage", 1.0)
+        self._law: Law
+        if spec.paste is not None:
+            self._law = PasteLaw(spec.inside_m, spec.nozzle_m, spec.paste, resistance, blocked)
+        else:
+            self._law = NozzleLaw(
+                0.5 * spec.nozzle_m,
+                spec.nozzle_length_m,
+                spec.yield_stress_pa * resistance * blocked,
+                spec.consistency_pa_sn * resistance,
+                spec.flow_exponent,
+            )
+
+    def _take_lasting(self) -> None:
+        """Faults that stay take hold, and what gives way at once gives way."""
+        lasting, before_m = self._lasting, self._lasting["backlash"]
+        self._warmed_k += lasting["warming-dough"] * (self._t_s - self._begun_s) / 60.0
+        self._begun_s = self._t_s
+        lasting |= {name: self._now.pop(name) for name in _LASTING if name in self._now}
+        self._feed.play_m += (lasting["backlash"] - before_m) * 1.0e-3
+        self._feed.position_m -= self._now.pop("springback", 0.0) * 1.0e-3
+        self._eye.lamp = lasting["ambient-light"]
+        self._eye.moved_m = lasting["eye-moved"] * 1.0e-3
+        self._cutter.needle_back = lasting["needle-open"]
+        # A needle turns, or a hose kinks, on one way only.
+        self._cutter.needle_out = lasting["needle-open"] / lasting["needle-shut"]
+        self._leak_m3_s_pa = self._spec.leak_m3_s_pa + lasting["leak"] * 1.0e-11
+        self._rises = lasting["rising-dough"] > 0.0
+        self._leaks = self._leak_m3_s_pa > 0.0 or self._rises
 
     def _pass_time(self, dt_s: float) -> None:
         self._t_s += dt_s
+        self._rest_s += dt_s
+        if self._dead_s > 0.0:
+            self._dead_s = max(0.0, self._dead_s - dt_s)
         if self._guard_s > 0.0:
             self._guard_s = max(0.0, self._guard_s - dt_s)
         if self._dip_s > 0.0:
@@ -254,24 +384,67 @@ class Plant:
             feed.spring_back(dt_s)
         if way_m != 0.0:
             feed.travel(way_m)
-        room_m3 = self._bore_m2 * (self._barrel_m - feed.position_m)
+        room_m3 = self._bore_m2 * (self._barrel_m - feed.position_m) + self._given_m3
+        if self._leaks:
+            self._leak_and_rise(dt_s)
+        # A step within a very short slice is no speed yet; a rotor has inertia.
+        self._speed_m_s += (way_m - self._speed_m_s * dt_s) / (dt_s + _ROTOR_S)
+        pulls = pull_out(self._speed_m_s, self._spec.pull_out_m_s)
+        # A stepper that stands holds what it could just not push.
+        ceiling_pa = max(self._stall_pa * pulls, barrel.pressure_pa if way_m <= 0.0 else 0.0)
+        times = self._yield_times(way_m)
+        if times != self._law.times:
+            self._law.yield_by(times)
         friction_pa = self._friction_pa_m3 * (barrel.solids_m3 + barrel.gas_m3)
+        air = self._air_share if self._rise == 1.0 else self._air_now()
         out_m3, solids_m3, made_m3 = barrel.step(
-            room_m3, dt_s, self._law, friction_pa, self._stall_pa, self._air_share
+            room_m3, dt_s, self._law, friction_pa, ceiling_pa, air
         )
         if made_m3 != room_m3:
-            feed.position_m = self._barrel_m - made_m3 / self._bore_m2
+            lost_m = whole_rounds_m((made_m3 - room_m3) / self._bore_m2, self._full_step_m)
+            feed.position_m -= lost_m
+            self.lost_m += lost_m
         self._flow_m3_s = out_m3 / dt_s if dt_s > 0.0 else self._flow_m3_s
         if out_m3 > 0.0:
             self._out_kg += solids_m3 * self._solid_kg_m3
             self._strand.add(out_m3, solids_m3 * self._solid_kg_m3)
-            self._early_m -= out_m3 / self._nozzle_m2
+            out_m = out_m3 / self._nozzle_m2
+            if self._stiff > _SOFT:
+                self._stiff = 1.0 + (self._stiff - 1.0) * math.exp(-out_m / self._spec.stiff_m)
+            else:
+                self._stiff = 1.0
+            self._early_m -= out_m
             if self._early_m <= 0.0:
                 self._strike()
+
+    def _yield_times(self, way_m: float) -> float:
+        """Multiple of its yield stress that the dough holds up now [-]; way_m: of the screw [m]."""
+        spec = self._spec
+        if way_m <= 0.0:
+            return relaxed(self._rest_s, spec.relax_s, spec.yield_kept)
+        if self._rest_s > _STEP_GAP_S:
+            self._stiff = max(self._stiff, stiffened(self._rest_s, spec.stiffening))
+        self._rest_s = 0.0
+        return self._stiff
+
+    def _leak_and_rise(self, dt_s: float) -> None:
+        """Dough that gets past the plunger is waste; gas that a leaven makes weighs nothing."""
+        barrel = self._barrel
+        over_pa = barrel.pressure_pa - self._spec.leak_from_pa
+        if self._leak_m3_s_pa > 0.0 and over_pa > 0.0:
+            solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s)
+            self._strand.waste_kg += solids_m3 * self._solid_kg_m3
+            self._out_kg += solids_m3 * self._solid_kg_m3
+        if self._lasting["rising-dough"] > 0.0:
+            grown = 1.0 + self._lasting["rising-dough"] * dt_s / 60.0
+            barrel.gas_m3 *= grown
+            self._rise *= grown
 
     def _strike(self) -> None:
         """The faults that come early in a push, once its dough is on the way."""
         self._early_m = math.inf
+        self._given_m3 += self._now.pop("frame-yield", 0.0) * 1.0e-6
+        self._dead_s = self._now.pop("driver-heat", 0.0)
         self._guard_s = self._now.pop("guard-open", 0.0)
         air_m3 = min(self._now.pop("void", 0.0) * 1.0e-6, self._barrel.gas_m3)
         if air_m3 > 0.0:
@@ -288,4 +461,18 @@ class Plant:
     def _cut(self) -> None:
         self._cutter.to_cut_s = math.inf
         hang_up, stuck = self._now.pop("hang-up", 0.0), self._now.pop("stuck-blade", 0.0)
-        self._strand.sever(self._t_s, self._under_way, hang_up, stuck)
+        stuck = max(stuck, self._now.pop("rolled", 0.0), self._sticks())
+        spec = self._spec
+        share = dragged(spec.thrown, spec.nozzle_m * spec.swell)
+        away_m = throw_m(self._cutter.cut_speed_m_s, spec.drop_m, share)
+        self._strand.sever(self._t_s, self._under_way, hang_up, stuck, away_m)
+
+    def _sticks(self) -> float:
+        """Share of the piece that sticks to the blade by itself [-], 0 or 1."""
+        sticky_m_s = self._spec.sticky_m_s * self._lasting["worn-coat"] / self._cutter.firm
+        chance = sticking(self._cutter.return_m_s, sticky_m_s)
+        return 1.0 if chance > 0.0 and self._stick_rng.random() < chance else 0.0
+
+    def _air_now(self) -> float:
+        """Share of air in the dough that leaves now [-]."""
+        return self._air_share * self._rise / (1.0 + self._air_share * (self._rise - 1.0))

@@ -3,6 +3,21 @@
 from __future__ import annotations
 
 import math
+from typing import Protocol
+
+
+class Law(Protocol):
+    """What drives dough through a nozzle, whatever its form."""
+
+    times: float
+    yield_pressure_pa: float
+    fresh_yield_pressure_pa: float
+
+    def yield_by(self, times: float) -> None:
+        """Lets the dough yield at this multiple of its stress [-], 0 or more."""
+
+    def flow(self, pressure_pa: float) -> tuple[float, float]:
+        """Volume flow [m3/s] and its slope by pressure [m3/(s Pa)]; 0, 0 below yield."""
 
 
 class NozzleLaw:
@@ -21,10 +36,14 @@ class NozzleLaw:
         "_b0",
         "_b1",
         "_b2",
+        "_exponent",
         "_factor",
+        "_fresh_pa",
         "_power",
         "_stress",
         "_yield_pa",
+        "fresh_yield_pressure_pa",
+        "times",
         "yield_pressure_pa",
     )
 
@@ -37,15 +56,26 @@ class NozzleLaw:
         exponent: float,
     ) -> None:
         n = exponent
+        self._exponent = n
+        self._fresh_pa = yield_pa
         self._stress = radius_m / (2.0 * length_m)
-        self._yield_pa = yield_pa
         self._power = (n + 1.0) / n
         self._factor = math.pi * radius_m**3 * n / consistency_pa_sn ** (1.0 / n)
         self._b2 = 1.0 / (3.0 * n + 1.0)
+        self.fresh_yield_pressure_pa = yield_pa / self._stress
+        """Pressure [Pa] that fresh dough must pass to flow."""
+        self.yield_by(1.0)
+
+    def yield_by(self, times: float) -> None:
+        """Lets the dough yield at this multiple of its stress [-], 0 or more."""
+        n, yield_pa = self._exponent, self._fresh_pa * times
+        self.times = times
+        """The multiple it yields at now [-]."""
+        self._yield_pa = yield_pa
         self._b1 = 2.0 * yield_pa / (2.0 * n + 1.0)
         self._b0 = yield_pa**2 / (n + 1.0)
         self.yield_pressure_pa = yield_pa / self._stress
-        """Pressure [Pa] that must be passed before anything flows."""
+        """Pressure [Pa] that it must pass now."""
 
     def flow(self, pressure_pa: float) -> tuple[float, float]:
         """Volume flow [m3/s] and its slope by pressure [m3/(s Pa)] at this pressure difference

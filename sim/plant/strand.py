@@ -12,20 +12,23 @@ SLIVER_KG = 2.0e-4
 
 @dataclass(frozen=True)
 class Piece:
-    """A piece that fell: when [s of plant time], how heavy [kg], and the portion under way (0 for
-    none)."""
+    """A piece that fell: when [s of plant time], how heavy [kg], the portion under way (0 for
+    none), and how far from below the nozzle it landed [m]."""
 
     t_s: float
     mass_kg: float
     portion: int
+    throw_m: float = 0.0
 
 
 class Strand:
     """Masses below the nozzle [kg], and how far the next break in the strand is from the eye."""
 
-    def __init__(self, nozzle_area_m2: float, density_kg_m3: float, hold_kg: float) -> None:
+    def __init__(
+        self, nozzle_area_m2: float, density_kg_m3: float, hold_kg: float, swell: float = 1.0
+    ) -> None:
         self._area_m2 = nozzle_area_m2
-        self._kg_per_m = density_kg_m3 * nozzle_area_m2
+        self._kg_per_m = density_kg_m3 * nozzle_area_m2 * swell**2
         self._hold_kg = hold_kg
         self.hanging_kg = 0.0
         self.on_blade_kg = 0.0
@@ -62,9 +65,11 @@ class Strand:
         self.waste_kg += self.hanging_kg
         self.hanging_kg = 0.0
 
-    def sever(self, t_s: float, portion: int, hang_up: float, stuck: float) -> None:
+    def sever(
+        self, t_s: float, portion: int, hang_up: float, stuck: float, throw_m: float = 0.0
+    ) -> None:
         """The blade passes. hang_up: share that stays on the nozzle; stuck: share that stays on the
-        blade."""
+        blade; throw_m: how far the piece lands from below the nozzle [m]."""
         cut_kg = self.hanging_kg * (1.0 - hang_up)
         self.hanging_kg -= cut_kg
         kept_kg = cut_kg * stuck
@@ -74,4 +79,4 @@ class Strand:
             self.waste_kg += fallen_kg
             return
         self.out_kg += fallen_kg
-        self.pieces.append(Piece(t_s, fallen_kg, portion))
+        self.pieces.append(Piece(t_s, fallen_kg, portion, throw_m))

@@ -9,6 +9,7 @@ from pathlib import Path
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import META_OPENED_US, META_VIEWS, Entry, views_of_meta
 from sim.world import World
+from tests.analysis.in_memory import in_memory
 from tests.io.reports import Reports
 from tests.scenarios.conftest import MASA, ready_world
 
@@ -41,20 +42,22 @@ def write(path: Path, meta: dict[str, str], entries: Iterable[Entry], each: int 
     reports = Reports()
     opened_us = int(meta[META_OPENED_US])
     ticks = count()
-    file = JournalFile.create(
-        path,
-        meta={key: value for key, value in meta.items() if key not in (META_OPENED_US, META_VIEWS)},
-        views=views_of_meta(meta),
-        wall_us=lambda: opened_us + 40_123 * next(ticks),
-        on_committed=reports.on_committed,
-        on_fault=reports.on_fault,
-        window_s=3600.0,
-        batch=10**9,
-    )
-    waiting = list(entries)
-    for start in range(0, len(waiting), each):
-        last = file.append(waiting[start : start + each], urgent=True)
-        reports.wait_for(lambda last=last: file.committed == last)
-    file.close()
+    fixed = (META_OPENED_US, META_VIEWS)
+    with in_memory(path) as there:
+        file = JournalFile.create(
+            there,
+            meta={key: value for key, value in meta.items() if key not in fixed},
+            views=views_of_meta(meta),
+            wall_us=lambda: opened_us + 40_123 * next(ticks),
+            on_committed=reports.on_committed,
+            on_fault=reports.on_fault,
+            window_s=3600.0,
+            batch=10**9,
+        )
+        waiting = list(entries)
+        for start in range(0, len(waiting), each):
+            last = file.append(waiting[start : start + each], urgent=True)
+            reports.wait_for(lambda last=last: file.committed == last)
+        file.close()
     assert not reports.faults
     return path

@@ -157,7 +157,7 @@ def test_a_person_understands_the_texts(bench_journal: Path) -> None:
         ("line_edge", "cutter at the far end"),
         ("line_ended", "ended, complete"),
         ("line_moved", "feed move ended: prime, flowing"),
-        ("weight", "portion 2: 29.90 g, clean"),
+        ("weight", "portion 2: 29.9 g, clean"),
         ("series", "series ended, 4 of 4 made: all made"),
         ("tube", "tube T1 in"),
         ("proof", "IL-20 proven by tester: looked, clear, home"),

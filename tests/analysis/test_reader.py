@@ -60,12 +60,8 @@ def test_meta_and_views_are_given(reader: JournalReader) -> None:
         ({"kinds": {99}}, lambda n: False),
         ({"after": 93}, lambda n: n > 93),
         ({"after": 100}, lambda n: False),
-        ({"from_ns": 1_500}, lambda n: n >= 50),
-        ({"until_ns": 1_500}, lambda n: n < 50),
-        (
-            {"from_ns": 1_100, "until_ns": 1_800, "kinds": [1]},
-            lambda n: n in range(10, 80, 2),
-        ),
+        ({"upto": 49}, lambda n: n < 50),
+        ({"after": 9, "upto": 79, "kinds": [1]}, lambda n: n in range(10, 80, 2)),
     ],
 )
 def test_entries_are_chosen(

@@ -13,6 +13,7 @@ from benchd.core.effects import Record
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Entry
 from sim.world import World
+from tests.analysis.in_memory import in_memory
 from tests.io.reports import Reports
 
 AIM_KG = 0.030
@@ -27,17 +28,18 @@ def write_journal(
 ) -> Path:
     """A closed journal of these entries."""
     reports = Reports()
-    file = JournalFile.create(
-        path,
-        meta=meta or {"bench": "maize"},
-        views=ledger.views(),
-        wall_us=lambda: opened_us,
-        on_committed=reports.on_committed,
-        on_fault=reports.on_fault,
-    )
-    last = file.append(list(entries), urgent=True)
-    reports.wait_for(lambda: file.committed == last)
-    file.close()
+    with in_memory(path) as there:
+        file = JournalFile.create(
+            there,
+            meta=meta or {"bench": "maize"},
+            views=ledger.views(),
+            wall_us=lambda: opened_us,
+            on_committed=reports.on_committed,
+            on_fault=reports.on_fault,
+        )
+        last = file.append(list(entries), urgent=True)
+        reports.wait_for(lambda: file.committed == last)
+        file.close()
     assert not reports.faults
     return path
 

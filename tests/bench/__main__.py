@@ -212,6 +212,97 @@ def _export(folder: Path) -> Iterator[Figure]:
     journal.unlink()
 
 
+def _study(folder: Path) -> Iterator[Figure]:
+    from tests.bench import study
+
+    small, large = (study.made(folder, entries) for entries in (100_000, 1_000_000))
+    for path, words in (
+        (small, "0.1 million"),
+        (large, "a million"),
+        (study.repeated(large, folder, 10), "ten million"),
+    ):
+        floor = study.scan(path)
+        both = [study.judged(path), study.explained(path)]
+        seconds, cpu_s = sum(run.seconds for run in both), sum(run.cpu_s for run in both)
+        peak_mb = max(run.peak_mb for run in both)
+        scan = f"{floor.seconds:.1f} s (CPU {floor.cpu_s:.1f} s) the engine's scan"
+        yield Figure(
+            f"{words} entries judged and explained",
+            f"{seconds:.1f} s (CPU {cpu_s:.1f} s), {peak_mb:.0f} MB",
+            "10 s, 500 MB",
+            seconds <= 10 and peak_mb <= 500,
+            scan,
+        )
+        one = study.one_explained(path, 100)
+        text = f"{one.seconds:.2f} s (CPU {one.cpu_s:.2f} s)"
+        yield Figure(f"one portion of {words} explained", text, "1 s", one.seconds <= 1, scan)
+
+
+def _plant(folder: Path) -> Iterator[Figure]:
+    from tests.bench.plant import seconds_per_second
+
+    for fidelity, aim in (("physical", 60), ("brisk", 300)):
+        got = median_of(lambda fidelity=fidelity: {"rate": seconds_per_second(fidelity)})["rate"]
+        yield Figure(
+            f"simulated s a second, {fidelity}",
+            f"{got:,.0f}",
+            f"{aim}",
+            got >= aim,
+            "firmware in it",
+        )
+
+
+def _screens(folder: Path) -> Iterator[Figure]:
+    from tests.bench.screens import PRESSES, key_to_stop
+
+    got = key_to_stop(folder)
+    yield Figure(
+        "stop key to stop line, a key held",
+        f"p50 {got['p50_ms']:.1f} ms, p99 {got['p99_ms']:.1f} ms",
+        "p50 20 ms, p99 60 ms",
+        got["p50_ms"] < 20 and got["p99_ms"] < 60,
+        f"p50 {got['bare_p50_ms']:.1f} ms, p99 {got['bare_p99_ms']:.1f} ms a bare request; "
+        f"{PRESSES} presses at {got['pictures_per_s']:.1f} pictures/s, worst "
+        f"{got['max_ms']:.1f} ms",
+    )
+
+
+def _cost(folder: Path) -> Iterator[Figure]:
+    from tests.bench import screens_cost
+
+    (folder / "c").mkdir()
+    got = screens_cost.cost(folder / "c")
+    floor = f"{got['import_s']:.2f} s its library alone"
+    paint_s, idle, series = got["first_picture_s"], got["idle_share"], got["series_share"]
+    yield Figure(
+        "'benchd watch' to its first picture", f"{paint_s:.2f} s", "0.5 s", paint_s < 0.5, "-"
+    )
+    opened = f"{got['open_s']:.2f} s (CPU {got['open_cpu_s']:.2f} s)"
+    yield Figure("'benchd watch' until keys count", opened, "-", True, floor)
+    yield Figure("screens at rest", f"{idle:.1%} of a core", "3 %", idle < 0.03, "-")
+    rate = f"{series:.1%} of a core, {got['series_pictures_per_s']:.1f} pictures/s"
+    yield Figure("screens in a series", rate, "15 %, 5/s", series < 0.15, "-")
+    memory = got["memory_mb"]
+    yield Figure("memory of the screens", f"{memory:.0f} MB", "100 MB", memory < 100, "-")
+
+
+def _past(folder: Path) -> Iterator[Figure]:
+    from tests.bench import export, screens_cost
+
+    (folder / "p").mkdir()
+    journal = export.million(folder / "p")
+    floor = export.floor(journal)
+    for what, (took_s, memory_mb) in screens_cost.past(journal).items():
+        yield Figure(
+            f"screens' '{what}' of a million entries",
+            f"{took_s:.2f} s, {memory_mb:.0f} MB",
+            "-",
+            True,
+            f"{floor.seconds:.1f} s bare rows",
+        )
+    journal.unlink()
+
+
 PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "link": _link,
     "answer": _answer,
@@ -220,11 +311,16 @@ PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "lag": _lag,
     "replay": _replay,
     "export": _export,
+    "study": _study,
     "core": _core,
     "start": _start,
     "cards": _cards,
     "rpc": _rpc,
+    "screens": _screens,
+    "cost": _cost,
+    "past": _past,
     "mqtt": _mqtt,
+    "plant": _plant,
 }
 
 

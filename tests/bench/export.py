@@ -23,6 +23,8 @@ from benchd.analysis.archive import ROW_GROUP
 from benchd.io.journal_format import META_OPENED_US, Chain, Row, row_lines, views_of_meta
 from benchd.io.migrations import migrate, view_sql
 from protocols import messages as m
+from sim.operator import fill
+from sim.rig import TUBE_CHANGE_US
 from sim.world import World
 from tests.scenarios.conftest import MASA, ready_world
 
@@ -116,9 +118,8 @@ def _worked() -> World:
             world.run_for(9.0)
             world.ask("weigh", mass_kg=0.0301, text="30.1", confirmed=True)
         world.ask("tube_out")
-        world.ask("tube_in", id=f"T{next(tube)}")
-        world.ask("approach")
-        world.ask("prime")
+        world.run_for(2 * TUBE_CHANGE_US / 1e6)
+        fill(world, f"T{next(tube)}")
         world.settle()
     return world
 

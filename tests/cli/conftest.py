@@ -70,3 +70,11 @@ def typing(monkeypatch: pytest.MonkeyPatch) -> Callable[[str], None]:
         monkeypatch.setattr("benchd.cli.command._drop_type_ahead", lambda: None)
 
     return types
+
+
+@pytest.fixture
+def card(tmp_path: Path) -> str:
+    """A dough card; the fake daemon does not read it."""
+    path = tmp_path / "masa.yaml"
+    path.write_text("dough: masa\n")
+    return str(path)

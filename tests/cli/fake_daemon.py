@@ -32,6 +32,8 @@ class FakeDaemon:
         self.answers: dict[str, Answer] = {"status": msgspec.to_builtins(STATUS)}
         self.news: list[tuple[str, Any]] = []
         self.hang_up_after_news = False
+        self.silent: set[str] = set()
+        """Methods that are never answered, as of something that goes on."""
         self.asked: list[tuple[str, dict[str, Any]]] = []
         self._listener = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         self._listener.bind(path)
@@ -72,6 +74,8 @@ class FakeDaemon:
 
     def _answer(self, ask: dict[str, Any]) -> list[dict[str, Any]]:
         method, params = ask["method"], ask["params"]
+        if method in self.silent:
+            return []
         if method == "follow":
             news = [{"method": topic, "params": data} for topic, data in self.news]
             return [{"id": ask["id"], "result": True}, *news]

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
+import pty
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -36,14 +39,6 @@ RECORD = {
 LINE = "portion 4 normal; stroke 13.3 mm; take-up 0.58 push 3.41 cut 0.33 s; thrust 214 N"
 
 
-@pytest.fixture
-def card(tmp_path: Path) -> str:
-    """A dough card; the fake daemon does not read it."""
-    path = tmp_path / "masa.yaml"
-    path.write_text("dough: masa\n")
-    return str(path)
-
-
 def test_codes_are_those_of_the_protocol() -> None:
     assert cli_daemon.QUESTION == requests.QUESTION
 
@@ -52,7 +47,8 @@ def test_every_request_that_commands_send_exists(daemon: FakeDaemon) -> None:
     folder = Path(cli_daemon.__file__).parent
     text = "".join(path.read_text() for path in folder.glob("*.py"))
     missing = [name for name in requests.REQUESTS if f'"{name}"' not in text]
-    assert set(missing) <= {"attend"}
+    # Keys alone say that somebody is there, and that one is held: `jog` goes as far in one command.
+    assert set(missing) <= {"attend", "jog_held", "hold"}
 
 
 # Which bench.
@@ -60,7 +56,21 @@ def test_every_request_that_commands_send_exists(daemon: FakeDaemon) -> None:
 
 def test_without_a_daemon_one_sentence_says_so(benchd: Benchd) -> None:
     shown = benchd("status")
-    assert shown == (1, "", "No daemon is running: start one with 'benchd serve bench.yaml'.\n")
+    none = "No daemon is running: start one with 'benchd serve bench.yaml'."
+    assert shown[:2] == (1, "")
+    assert shown.err.startswith(f"{none} Until then nobody measures anything: the barrel counts")
+    assert benchd("relieve", "--yes") == (1, "", f"{none}\n")
+
+
+def test_a_jog_that_is_too_long_is_refused_before_anybody_is_asked(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    for way in ("500mm", "-50.1mm"):
+        shown = benchd("jog", way)
+        assert shown.code == 2
+        assert "A jog goes 50 mm at most" in shown.err
+        assert "will feed" not in shown.err.lower()
+    assert not daemon.asked
 
 
 def test_a_socket_left_behind_is_no_daemon(benchd: Benchd, daemon: FakeDaemon) -> None:
@@ -180,35 +190,6 @@ def test_a_refusal_is_the_daemons_sentence(benchd: Benchd, daemon: FakeDaemon) -
     assert json.loads(shown.out) == {"refused": "Guard open.", "code": -32001, "data": data}
 
 
-@pytest.mark.parametrize("words", [["jog", "1mm"], ["portion", "CARD"], ["series", "CARD"]])
-def test_ctrl_c_sends_stop_over_the_same_connection(
-    benchd: Benchd,
-    daemon: FakeDaemon,
-    card: str,
-    monkeypatch: pytest.MonkeyPatch,
-    words: list[str],
-) -> None:
-    daemon.answers["stop"] = {"stopped": True, "level": 0}
-    client = cli_daemon.Client
-    call = client.call
-    used: list[object] = []
-
-    def pressed(self: Any, method: str, params: dict[str, Any] | None = None) -> Any:
-        if method in ("jog", "portion", "series"):
-            used.append(self)
-            raise KeyboardInterrupt
-        if method == "stop":
-            used.append(self)
-        return call(self, method, params)
-
-    monkeypatch.setattr(client, "call", pressed)
-    more = ["--count", "2", "--every", "8s"] if words[0] == "series" else []
-    shown = benchd(*[card if word == "CARD" else word for word in words], *more, "--yes")
-    assert shown.code == 1
-    assert used[0] is used[1]
-    assert "Stopped by Ctrl-C; the feed stands at 50.0 mm; the barrel: 8 N low." in shown.err
-
-
 # Portions.
 
 
@@ -275,6 +256,42 @@ def test_a_series_prints_a_line_a_portion(benchd: Benchd, daemon: FakeDaemon, ca
     assert asked == {"dough": "dough: masa\n", "every_s": 8.0, "count": 1}
 
 
+def test_a_series_that_is_too_quick_is_refused_before_anybody_is_asked(
+    benchd: Benchd, daemon: FakeDaemon, card: str
+) -> None:
+    daemon.answers["plan"] = {"stroke_m": 0.0133, "shortest_s": 4.3}
+    shown = benchd("series", card, "--count", "2", "--every", "1s")
+    assert shown.code == 1
+    assert "1.0 s is shorter than one portion takes. Shortest is " in shown.err
+    assert "Go ahead?" not in shown.err
+    assert "series" not in daemon.methods()
+
+
+def test_enter_says_that_somebody_is_there_while_a_series_runs(
+    benchd: Benchd, daemon: FakeDaemon, card: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ours, theirs = pty.openpty()
+    attended = threading.Event()
+
+    def attend(params: dict[str, Any]) -> dict[str, Any]:
+        attended.set()
+        return {"attended": True}
+
+    def series(params: dict[str, Any]) -> dict[str, Any]:
+        os.write(ours, b"\n")
+        assert attended.wait(30)
+        return {"what": "ended", "made": 2, "count": 2, "reason": "", "first": 1}
+
+    daemon.answers |= {"series": series, "attend": attend}
+    daemon.news = [("series", {"what": "ended"})]
+    with os.fdopen(theirs, "r") as terminal, os.fdopen(ours, "wb"):
+        monkeypatch.setattr("sys.stdin", terminal)
+        shown = benchd("series", card, "--count", "2", "--every", "8s", "--yes")
+    assert shown.code == 0
+    assert "ENTER says that somebody is there" in shown.err
+    assert "attend" in daemon.methods()
+
+
 def test_a_paused_series_can_be_resumed(benchd: Benchd, daemon: FakeDaemon, card: str) -> None:
     paused = {"what": "paused", "made": 3, "count": None, "reason": "nobody attends", "first": 1}
     daemon.answers["series"] = paused
@@ -317,49 +334,6 @@ def test_a_series_without_a_count_is_done_when_the_tube_is(
     if code == 0:
         core = Path(cycle.__file__).read_text("utf-8")
         assert f'end_series(turn, "{reason}")' in core
-
-
-def test_a_stop_is_waited_for_until_it_shows(benchd: Benchd, daemon: FakeDaemon) -> None:
-    daemon.answers["stop"] = {"stopped": True, "level": 1}
-    moving = msgspec.to_builtins(STATUS) | {"state": "NUDGING"}
-    live = msgspec.to_builtins(STATUS) | {"pins": {"guard": True, "drive": True}}
-    seen = iter([moving, live, msgspec.to_builtins(STATUS)])
-    daemon.answers["status"] = lambda _: next(seen)
-    shown = benchd("stop", "--drop-power")
-    assert shown.code == 0
-    assert shown.out.startswith("Stop was sent. Now barrel")
-    assert list(seen) == []
-
-
-def test_a_bench_that_goes_on_after_a_stop_is_urgent(
-    benchd: Benchd, daemon: FakeDaemon, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("benchd.cli.stopping.HEARD_WITHIN_S", 0.1)
-    daemon.answers["stop"] = {"stopped": True, "level": 0}
-    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"state": "NUDGING"}
-    shown = benchd("stop")
-    assert shown.code == 1
-    assert "but the board still says NUDGING: press the emergency stop" in shown.out
-
-
-def test_a_silent_board_is_not_said_to_have_stopped(benchd: Benchd, daemon: FakeDaemon) -> None:
-    daemon.answers["stop"] = {"stopped": True, "level": 0}
-    daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"link_age_s": 2.0}
-    shown = benchd("stop")
-    assert shown.code == 1
-    assert "nobody here can say that it stopped: press the emergency stop" in shown.out
-    assert "barrel not known: treat as loaded" in shown.out
-    assert json.loads(benchd("stop", "--json").out)["heard"] is False
-
-
-def test_a_move_that_somebody_else_stopped_was_not_refused(
-    benchd: Benchd, daemon: FakeDaemon
-) -> None:
-    daemon.answers["jog"] = Refusal(-32001, "Stopped.", {"condition": "stopped"})
-    shown = benchd("jog", "1mm", "--yes")
-    assert shown.code == 1
-    assert "Stopped from elsewhere; the feed stands at 50.0 mm; the barrel: 8 N low." in shown.err
-    assert "Refused" not in shown.err
 
 
 @pytest.mark.parametrize(
@@ -466,4 +440,13 @@ def test_the_eye_is_shown_and_taught(benchd: Benchd, daemon: FakeDaemon) -> None
     daemon.answers["teach"] = {"what": "empty", "mean": 120.4, "spread": 6.1, "both": False}
     shown = benchd("eye", "--empty")
     assert daemon.asked[-1] == ("teach", {"what": "empty"})
-    assert shown.out == "Level 'empty' is 120 counts, spread 6.1. Teach the other level too.\n"
+    assert shown.err == (
+        "Reading the eye for some seconds: nothing may stand before it, and nothing may move.\n"
+    )
+    assert shown.out == (
+        "Without dough the eye reads 120 counts (spread 6.1). The other level is missing: bring a "
+        "strand before it with 'benchd jog', then 'benchd eye --dough'.\n"
+    )
+    daemon.answers["teach"] = {"what": "dough", "mean": 640.0, "spread": 5.0, "both": True}
+    shown = benchd("eye", "--dough")
+    assert shown.out == "With dough the eye reads 640 counts (spread 5.0).\n"

@@ -19,7 +19,8 @@ from benchd.cli.demo_parts import ENDINGS, Ask, Processes, end_as_by_ctrl_c, sum
 from benchd.config import bench_card, dough, read_card
 from benchd.core.facts import portion_time_s
 from benchd.io import paths
-from benchd.io.request_client import Client, Refused
+from benchd.io.request_client import Client
+from benchd.io.request_errors import Refused
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 
 EXAMPLES = Path(__file__).resolve().parents[2] / "benchd" / "examples"

@@ -216,6 +216,21 @@ def test_a_port_that_is_not_ours_to_use_gets_the_usual_sentence(
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="no other system tells who listens")
+def test_a_daemon_is_named_only_where_the_port_is_taken(
+    benchd: Benchd, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whatever words the name of a port holds."""
+    missing = str(tmp_path / "in use")
+    monkeypatch.setattr(ports, "holders", lambda _: (Holder(os.getpid(), "benchd"),))
+    paths.make_private(paths.runtime_dir())
+    with socket.socket(socket.AF_UNIX) as listening:
+        listening.bind(paths.socket_path("maize"))
+        listening.listen()
+        shown = benchd("flash", missing, "--yes")
+    assert shown.err == f"{ports.no_port_sentence(missing)}\n"
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="no other system tells who listens")
 def test_a_daemon_that_has_the_port_is_named(
     benchd: Benchd, programmer: Programmer, port: str
 ) -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
-from benchd.cli.journals import told
+from benchd.cli.journals import time_of_day, told
 from benchd.cli.replaying import apart
 from benchd.core import ledger
 from benchd.io import paths
@@ -20,7 +21,12 @@ Benchd = Callable[..., Outcome]
 SECOND_NS = 1_000_000_000
 
 
-def make(name: str = "20260101T080000.000000Z-aa.journal", bench: str = "maize") -> Path:
+Told = tuple[tuple[int, dict[str, object]], ...]
+
+
+def make(
+    name: str = "20260101T080000.000000Z-aa.journal", bench: str = "maize", told: Told = ()
+) -> Path:
     folder = Path(paths.make_private(paths.state_dir(bench)))
     store = JournalFile.create(
         folder / name,
@@ -36,13 +42,17 @@ def make(name: str = "20260101T080000.000000Z-aa.journal", bench: str = "maize")
         Entry(2 * SECOND_NS, ledger.RECORDS["note"], (), json.dumps({"text": "new \x1b needle"})),
         Entry(3 * SECOND_NS, ledger.RECORDS["weight"], (), json.dumps(weight)),
     ]
+    entries += [Entry(at * SECOND_NS, ledger.INPUT, (), json.dumps(text)) for at, text in told]
+    entries.sort(key=lambda entry: entry.t_ns)
     store.append(entries, urgent=True)
     store.close()
     return folder / name
 
 
 def test_without_journals_that_is_said(benchd: Benchd) -> None:
-    assert benchd("journal", "list") == (0, "There is no journal on this machine yet.\n", "")
+    assert benchd("journal", "list") == (
+        0, "There is no journal on this machine yet: 'benchd serve CARD' writes one.\n", ""
+    )  # fmt: skip
     assert benchd("journal", "show").code == 1
     assert benchd("replay").code == 1
 
@@ -62,10 +72,42 @@ def test_journals_are_listed(benchd: Benchd) -> None:
 def test_what_happened_is_shown_in_words_and_ascii(benchd: Benchd) -> None:
     make()
     lines = benchd("journal", "show").out.splitlines()
-    assert lines[1:] == [
-        "      1.000 s  note      new ? needle",
-        "      2.000 s  weight    portion 4: 30.20 g, clean",
+    assert [line[8:] for line in lines[1:]] == [
+        "        1.000 s  note      new ? needle",
+        "        2.000 s  weight    portion 4: 30.2 g, clean",
     ]
+
+
+@pytest.fixture
+def utc(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """A machine whose clock shows UTC."""
+    with monkeypatch.context() as patch:
+        patch.setenv("TZ", "UTC")
+        time.tzset()
+        yield
+    time.tzset()
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("utc")
+def test_the_time_of_day_follows_a_clock_that_was_set(benchd: Benchd) -> None:
+    opened_us = 1_800_000_000_000_000  # 2027-01-15 08:00:00 UTC.
+    set_us = opened_us + 3_600_000_000
+    make(
+        told=(
+            (1, {"input": "opened", "wall_us": opened_us}),
+            (3, {"input": "wall-clock", "wall_us": set_us}),
+        )
+    )
+    note, weight = benchd("journal", "show").out.splitlines()[1:]
+    assert note.startswith("08:00:01        1.000 s  note")
+    assert weight.startswith("09:00:00        2.000 s  weight")
+    rows = [json.loads(row) for row in benchd("journal", "show", "--json").out.splitlines()]
+    assert [row["wall_us"] for row in rows] == [opened_us + 1_000_000, set_us]
+
+
+def test_where_nobody_knows_the_time_of_day_there_is_none() -> None:
+    assert time_of_day(None) == " " * 8
 
 
 @pytest.mark.slow

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 import scipy.special  # noqa: F401  (Loading it takes longer than a fast test may.)
 
-from benchd.cli.judge_text import END, digits_for, ranged, span
+from benchd.analysis.judge import Mass
+from benchd.cli.judge_text import END, digits_for, mass_text, ranged, span
 from tests.analysis import weights as make
 from tests.cli.conftest import Outcome
 
@@ -175,3 +176,8 @@ def test_damaged_limits_are_named_and_judging_goes_on(
     assert shown.code == 0
     assert "could not be read" in shown.err
     assert "limits of these points themselves" in shown.out
+
+
+def test_two_portions_not_weighed_are_counted_in_words_that_people_say() -> None:
+    mass = Mass("maize", "T1", 1, 0.43, 0.062, 2, 0.062, None, 0.306, True)
+    assert "weighed 62 g, 2 more not weighed, about 62 g; 306 g left" in mass_text(mass)

@@ -16,7 +16,7 @@ Benchd = Callable[..., Outcome]
 def test_a_weight_is_recorded_as_typed(benchd: Benchd, daemon: FakeDaemon) -> None:
     daemon.answers["weigh"] = {"portion": 12, "mass_kg": 0.0318, "left": 2}
     shown = benchd(*["weigh", "31,8", "--portion", "12", "--look", "thrown", "--threw", "12cm"])
-    assert shown.out == "Portion 12: 31.80 g; 2 not weighed yet.\n"
+    assert shown.out == "Portion 12: 31.8 g; 2 not weighed yet.\n"
     assert daemon.asked[-1][1] == {
         "mass_kg": pytest.approx(0.0318),
         "text": "31,8",

@@ -38,13 +38,14 @@ def altered(bench: str, old: str, new: str) -> str:
     return bench
 
 
+@pytest.mark.slow
 def test_the_sheet_gives_value_unit_limit_margin_sentence_formula_and_inputs(
     benchd: Benchd, bench: str
 ) -> None:
     shown = benchd("size", bench, masa(bench))
     assert shown.code == 0, shown.err
     assert re.search(
-        r"^ +force of the plunger at work +144\.1 N +at most 400 N, margin 2\.78\n"
+        r"^ +force of the plunger at work +144\.1 N +at most 400 N \(2\.78 x\)\n"
         r" +Screw, nut and frame carry this in every portion\.\n"
         r" +p pi D\^2/4 \+ seal; from barrel\.work 0\.6318 bar, feed\.bore 50 mm, "
         r"barrel\.seal 20 N\.$",
@@ -68,6 +69,27 @@ def test_above_a_stated_energy_the_caution_comes_before_any_number(
     assert any("energy in the barrel at stall" in line for line in lines[:blank])
     at = next(n for n, line in enumerate(lines) if line.lstrip().startswith("a cap could leave"))
     assert lines[at - 1].lstrip().startswith("! Let the pressure off")
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("card", ["bench.yaml", "smallest.yaml"])
+@pytest.mark.parametrize("more", [(), ("--what-if", "nozzle=14mm"), ("--what-if", "lead=8mm")])
+def test_every_result_stands_on_one_line_of_80_columns(
+    benchd: Benchd, bench: str, card: str, more: tuple[str, ...]
+) -> None:
+    shown = benchd("size", str(Path(bench).with_name(card)), masa(bench), *more)
+    heads = [line for line in shown.out.splitlines() if re.match(r"(RED|tight)? +\S.{31}", line)]
+    results = [line for line in heads if not line.startswith("        ") and " ! " not in line]
+    results = [line for line in results if " is not given: " not in line and "; " not in line]
+    assert len(results) > 3
+    assert [line for line in results if len(line) > 80] == []
+
+
+@pytest.mark.slow
+def test_a_caution_is_whole_once_and_then_its_beginning(benchd: Benchd, bench: str) -> None:
+    shown = benchd("size", bench, masa(bench)).out
+    assert shown.count("Never chase a blockage") == 1
+    assert shown.count("A filled barrel is a loaded spring: ease it to zero") == 3
 
 
 @pytest.mark.slow
@@ -99,6 +121,7 @@ def test_guesses_stand_with_what_hangs_on_them_largest_first(benchd: Benchd, ben
     Path(bench).write_text(Path(bench).read_text("utf-8") + "guessed: [nozzle.bore]\n", "utf-8")
     again = benchd("size", bench, masa(bench)).out
     assert "nozzle.bore 24 mm:" in again[again.index("guessed, not measured") :]
+    assert re.search(r"also guessed, words and zeros: .*flow\.law herschel-bulkley", again)
 
 
 def test_what_if_shows_the_changed_lines_side_by_side(benchd: Benchd, bench: str) -> None:
@@ -109,6 +132,18 @@ def test_what_if_shows_the_changed_lines_side_by_side(benchd: Benchd, bench: str
     both = benchd("size", bench, "--what-if", "lead=8mm", "--what-if", "feed.starts=4")
     assert both.code == 1
     assert "runs back when the motor lets go" in both.out
+    near = benchd("size", bench, masa(bench), "--what-if", "lead=8mm", "--what-if", "feed.starts=4")
+    assert "at most 80 % (0.996 x)" in near.out
+
+
+def test_what_changes_nothing_says_so_and_what_is_lost_says_what_for(
+    benchd: Benchd, bench: str
+) -> None:
+    same = benchd("size", bench, masa(bench), "--what-if", "nozzle=24mm")
+    assert "Nothing on the sheet changes." in same.out
+    assert "now  " not in same.out
+    lost = benchd("size", bench, masa(bench), "--what-if", "flow.law=paste").out
+    assert "paste.entry is not given: pressure of entry and nozzle" in lost
 
 
 @pytest.mark.slow
@@ -126,6 +161,7 @@ def test_json_has_every_line_with_its_unit(benchd: Benchd, bench: str) -> None:
     assert (work["unit"], work["limit"], work["limit_kind"]) == ("N", pytest.approx(400), "most")
     assert {"name": "feed.bore", "value": pytest.approx(50), "unit": "mm"} in work["inputs"]
     assert found["guesses"][0].keys() == {"guess", "result", "per_cent_per_per_cent"}
+    assert "flow.law" in found["guesses_without_slope"]
     tried = json.loads(benchd("size", bench, "--what-if", "nozzle=14mm", "--json").out)
     assert set(tried) == {"what_if", "now", "then"}
 
@@ -152,6 +188,33 @@ def test_a_figure_is_written(benchd: Benchd, bench: str, tmp_path: Path, suffix:
     assert benchd("size", bench, masa(bench), "--plot", str(path)).code == 0
     head = path.read_bytes()[:2000]
     assert head.startswith(b"\x89PNG") if suffix == "png" else b"<svg" in head
+    told = benchd("size", bench, "--what-if", "nozzle=14mm", "--plot", str(path), "--json")
+    assert set(json.loads(told.out)) == {"what_if", "now", "then"}
+    assert told.err.splitlines()[-1] == f"The figure is in {path}."
+
+
+@pytest.mark.slow
+def test_the_figure_marks_each_limit_that_is_known(
+    benchd: Benchd, bench: str, tmp_path: Path
+) -> None:
+    def drawn(card: str) -> str:
+        path = tmp_path / "speed.svg"
+        shown = benchd("size", card, masa(bench), "--plot", str(path))
+        assert shown.err.splitlines()[-1] == f"The figure is in {path}."
+        return path.read_text("utf-8")
+
+    marks = ("barrel rated", "limit of thrust", "80 % of it: the limit", "working speed")
+    figure = drawn(bench)
+    assert [mark for mark in marks if f"<!-- {mark} -->" not in figure] == []
+    bare = drawn(str(Path(bench).with_name("smallest.yaml")))
+    assert "feed.screw and motor.torque not given" in bare
+    assert "motor torque" not in bare
+
+
+def test_a_portion_that_no_tube_holds_is_red_backwards_too(benchd: Benchd, bench: str) -> None:
+    shown = benchd("size", bench, masa(bench), "--for", "1500g", "--thickness", "25mm", "--short")
+    assert shown.code == 1
+    assert "RED   portions of a tube: A tube does not give a single portion." in shown.out
 
 
 @pytest.mark.parametrize(
@@ -164,7 +227,9 @@ def test_a_figure_is_written(benchd: Benchd, bench: str, tmp_path: Path, suffix:
         (["--what-if", "nozzle=1mm"], "is outside what is possible, 2 to 100 mm."),
         (["--what-if", "baud=9600"], "'baud' is no key that sizing reads"),
         (["--for", "30g"], "--for and --thickness go together"),
-        (["--for", "30g", "--thickness", "0mm"], "--thickness must be above zero."),
+        (["--for", "30g", "--thickness", "0mm"], "--thickness 0 mm is outside what is possible"),
+        (["--for", "3kg", "--thickness", "9mm"], "--for 3000 g is outside what is possible, 1 to"),
+        (["--what-if", "=14mm"], "'=14mm' must be KEY=VALUE, such as nozzle=14mm."),
         (["--for", "30g", "--thickness", "9mm", "--what-if", "nozzle=14mm"], "--for stands alone"),
         (["--plot", "a.gif"], "--plot writes .svg, .png, .pdf"),
     ],

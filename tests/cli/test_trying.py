@@ -88,7 +88,7 @@ def test_front_and_end_of_a_tube_are_not_compared(benchd: Benchd, tmp_path: Path
     shown = benchd("trial", "1", "2", "--journal", path)
     assert shown.code == 1
     assert shown.out == ""
-    assert "group 1 was made at the front of the barrel and group 2 at the end" in shown.err
+    assert "group 1 came from the front of the barrel and group 2 from the end" in shown.err
 
 
 def test_only_as_many_of_each_third_are_compared(benchd: Benchd, tmp_path: Path) -> None:
@@ -120,7 +120,7 @@ def test_an_unknown_place_in_the_barrel_is_not_compared(benchd: Benchd, tmp_path
     [
         (("1", "2"), {"aim_kg": 0.040}, "not of the same aim"),
         (("1", "2"), {"dough": "other"}, "not of the same dough"),
-        (("1", "9"), {}, "group 9 has 0 normal portions"),
+        (("1", "9"), {}, "There are 0 normal portions with a weight in group 9"),
         (("1-12", "5-20"), {}, "Portion 5 is in both groups"),
     ],
 )

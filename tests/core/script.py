@@ -52,7 +52,7 @@ ALL = ("guard", "stop", "home", "far", "ends", "eye", "thrust", "air", "supply",
 def proven(facts: BenchFacts, *, build: str = "abc1234", tube: bool = True, **more: Any) -> Carry:
     """What a bench carries over that was proven yesterday, with a tube in."""
     proof = Proof("the fitter", WALL_US - 86_400_000_000, dict(facts.digests), build)
-    return Carry(proof=proof, tube=Tube("T1") if tube else None, **more)
+    return Carry(proof=proof, tube=Tube("T1", primed=True) if tube else None, **more)
 
 
 class Script:

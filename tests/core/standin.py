@@ -144,8 +144,8 @@ class StandIn:
         self.event(m.Edge, now_ns, *where, *self.readings())
 
     def trip(self, interlock: int, now_ns: int, value: int = 0, bound: int = 0) -> None:
-        """An interlock trips: whatever is under way ends; it latches unless it is IL-22."""
-        if interlock != 22:
+        """An interlock trips: whatever is under way ends; it latches unless it is IL-17 or 22."""
+        if interlock not in (17, 22):
             self.latches |= 1 << (interlock - 1)
         self.event(m.Trip, now_ns, self.portion, interlock, value, bound, self.position)
         self._halt(now_ns, ending=3, outcome=2)

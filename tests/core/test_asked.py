@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import msgspec
 import pytest
 
 from benchd.core import asked
 from benchd.core.cycle import at_rest
-from benchd.core.inputs import Asked
+from benchd.core.inputs import SCALE, Asked
 from protocols.requests import REQUESTS
 from tests.core.script import MASA, OTHER, PERSON, Script
 
@@ -24,6 +26,17 @@ def test_a_request_that_cannot_be_read_is_refused_and_counts_as_nobody_being_the
     refusal = s.refused(s.ask("jog", distance_m="far"))
     assert refusal.condition == "params"
     assert s.state.last_key_ns == key_ns
+
+
+def test_a_weight_of_the_scale_is_no_sign_that_somebody_is_there() -> None:
+    s = Script().ready()
+    key_ns = s.state.last_key_ns
+    s.run(1)
+    weight: dict[str, Any] = {"mass_kg": 0.03, "text": "ST 30.0 g"}
+    assert s.refused(s.ask("weigh", client=SCALE, **weight)).condition == "weigh"
+    assert s.state.last_key_ns == key_ns
+    s.ask("weigh", **weight)
+    assert s.state.last_key_ns > key_ns
 
 
 @pytest.mark.parametrize(("method", "params"), [("portion", {}), ("series", {"every_s": 8.0})])

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from tests.core.script import ALL, OTHER, Script, bench, proven
+from benchd.core.facts import Dough
+from tests.core.script import ALL, MASA, OTHER, Script, bench, proven
 
 
 def test_a_jog_moves_by_whole_steps_and_is_answered_when_it_has_ended() -> None:
@@ -122,6 +123,32 @@ def test_the_drive_is_switched_and_said() -> None:
     assert "drive" in s.board.pins
 
 
+LATCHES = [(number, number not in (9, 11, 14, 18)) for number in (1, 5, 6, 9, 11, 14, 16, 18, 20)]
+
+
+@pytest.mark.parametrize(("latch", "refused"), LATCHES)
+def test_the_drive_gets_no_power_under_a_latch_that_leaves_no_way_out(
+    latch: int, refused: bool
+) -> None:
+    s = Script().ready(at_m=0.02)
+    s.must("drive", on=False)
+    s.board.latches |= 1 << (latch - 1)
+    s.run(0.3)
+    sent = len(s.sent("drive", "move"))
+    for method, params in (
+        ("drive", {"on": True}),
+        ("jog", {"distance_m": -0.001}),
+        ("relieve", {}),
+        ("tube_out", {}),
+    ):
+        if not refused:
+            s.must(method, seconds=5, **params)
+            continue
+        assert s.refused(s.ask(method, **params)).condition == f"IL-{latch:02d}"
+        assert len(s.sent("drive", "move")) == sent
+    s.must("drive", on=False)
+
+
 def test_a_dry_stroke_takes_two_steps_and_lets_portions_begin() -> None:
     s = Script().connect().prove(20).must("here", position_m=0.0)
     assert s.state.dry_needed
@@ -185,6 +212,26 @@ def test_a_tube_that_cannot_be_is_refused(wrong: dict[str, float]) -> None:
     s = Script(carry=proven(bench(*ALL), tube=False)).ready()
     assert s.refused(s.ask("tube_in", id="T9", **wrong)).value == next(iter(wrong.values()))
     assert s.state.carry.tube is None
+
+
+@pytest.mark.parametrize(
+    ("dough", "full_g"),
+    # 200 mm of a 50 mm bore are 392.7 cm3; 1.2 g/cm3 where no dough was used yet, else the card's.
+    [(None, 471), (MASA, 452)],
+)
+def test_a_net_mass_that_the_barrel_cannot_hold_is_asked_about(
+    dough: Dough | None, full_g: int
+) -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False, dough=dough)).ready()
+    question = s.refused(s.ask("tube_in", id="T9", net_mass_kg=4.0))
+    assert question.question
+    assert f"the barrel holds about {full_g} g. Did the decimal point slip: 400 g?" in (
+        question.message
+    )
+    assert s.state.carry.tube is None
+    s.must("tube_in", id="T9", net_mass_kg=4.0, confirmed=True)
+    assert s.records("tube")[-1]["confirmed"]
+    assert not s.sent("move")
 
 
 def test_approach_goes_at_most_as_far_as_the_card_says_and_ends_at_contact() -> None:

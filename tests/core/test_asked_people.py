@@ -175,6 +175,13 @@ def test_a_bare_weight_goes_to_the_oldest_unweighed_portion() -> None:
     )
 
 
+@pytest.mark.parametrize("portion", [None, 3])
+def test_before_the_first_portion_there_is_none_to_weigh(portion: int | None) -> None:
+    s = made(0)
+    no = s.refused(s.ask("weigh", mass_kg=0.03, text="30", portion=portion))
+    assert no.message == "No portion was made yet, so there is none to weigh."
+
+
 def test_a_weight_again_is_a_new_reading_that_counts() -> None:
     s = made(2)
     s.result(s.ask("weigh", mass_kg=0.0302, text="30.2", portion=2))
@@ -190,6 +197,20 @@ def test_a_portion_that_never_was_has_no_weight(portion: int) -> None:
     assert (
         "no portion" in s.refused(s.ask("weigh", mass_kg=0.03, text="30", portion=portion)).message
     )
+
+
+def test_a_weight_of_a_portion_that_did_not_complete_is_asked_about() -> None:
+    s = Script().ready()
+    s.ask("portion")
+    s.run(1)
+    s.board.ended(1, s.now_ns)
+    s.run(1)
+    asked = s.refused(s.ask("weigh", mass_kg=0.03, text="30", portion=1))
+    assert asked.question
+    assert asked.message == "Portion 1 ended stopped. Is that its weight?"
+    s.result(s.ask("weigh", mass_kg=0.03, text="30", portion=1, confirmed=True))
+    # What cannot be a weight is said before there is any portion to weigh.
+    assert "above 0 g" in s.refused(s.ask("weigh", mass_kg=-0.003, text="-3")).message
 
 
 def test_an_implausible_weight_is_a_question_until_it_is_confirmed() -> None:
@@ -216,6 +237,47 @@ def test_a_portion_of_an_earlier_day_is_judged_by_the_last_aim() -> None:
     s.must("portion", seconds=4)
     s.result(s.ask("weigh", mass_kg=0.03, text="30", portion=3))
     assert s.refused(s.ask("weigh", mass_kg=0.5, text="500")).question
+
+
+def many(*pairs: tuple[int, float]) -> list[dict[str, object]]:
+    return [{"portion": n, "mass_kg": kg, "text": f"{kg * 1000:.1f} g"} for n, kg in pairs]
+
+
+def test_many_weights_are_taken_at_once_and_those_known_are_left_out() -> None:
+    s = made(3)
+    s.result(s.ask("weigh", mass_kg=0.0301, text="30.1", portion=2))
+    # The same reading, written in kg: 30.1 * 1e-3 is not 0.0301 to the last bit.
+    weights = many((3, 0.0299), (2, 0.0301 + 1e-17), (1, 0.0302))
+    told = s.result(s.ask("weigh_many", weights=weights))
+    assert told == {"taken": [3, 1], "known": 1, "left": 0}
+    assert [(one["portion"], one["mass_kg"]) for one in s.records("weight")] == [
+        (2, 0.0301), (3, 0.0299), (1, 0.0302)
+    ]  # fmt: skip
+    assert s.result(s.ask("weigh_many", weights=weights)) == {"taken": [], "known": 3, "left": 0}
+    assert len(s.records("weight")) == 3
+
+
+def test_of_many_weights_none_is_taken_where_one_cannot_be() -> None:
+    s = made(2)
+    refusal = s.refused(s.ask("weigh_many", weights=many((1, 0.0302), (3, 0.03))))
+    assert (refusal.value, "no portion 3" in refusal.message) == (3, True)
+    for wrong in (many((1, 0.0302), (1, 0.03)), [], [{"mass_kg": 0.03, "text": "30"}]):
+        assert s.refused(s.ask("weigh_many", weights=wrong)).condition == "weigh"
+    assert "above 0 g" in s.refused(s.ask("weigh_many", weights=many((1, -0.03)))).message
+    assert not s.records("weight")
+    assert s.state.carry.unweighed == (1, 2)
+
+
+def test_of_many_weights_the_implausible_ones_are_asked_about_together() -> None:
+    s = made(8)
+    weights = many((1, 0.0302), *((n, 0.3) for n in range(2, 9)))
+    refusal = s.refused(s.ask("weigh_many", weights=weights))
+    assert refusal.question
+    assert "Portion 2: 300 g where about 30.0 g is expected." in refusal.message
+    assert refusal.message.endswith("And 2 more.")
+    assert not s.records("weight")
+    s.result(s.ask("weigh_many", weights=weights, confirmed=True))
+    assert [one["confirmed"] for one in s.records("weight")] == [True] * 8
 
 
 def test_odd_weights_pause_the_series_at_the_next_safe_point() -> None:

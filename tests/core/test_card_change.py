@@ -8,7 +8,7 @@ import msgspec
 import pytest
 from msgspec.structs import replace
 
-from benchd.core.card_change import VALUES, question
+from benchd.core.card_change import SWITCHES, VALUES, question
 from benchd.core.inputs import Carry
 from tests.core.script import MASA, Script
 
@@ -31,7 +31,7 @@ def test_each_value_is_held_to_five_percent_either_way(field: str) -> None:
 
 
 def test_every_value_of_a_card_is_looked_at() -> None:
-    looked_at = {field for field, _, _, _ in VALUES}
+    looked_at = {field for field, _, _, _ in VALUES} | set(SWITCHES)
     assert looked_at == set(MASA.__struct_fields__) - {"name", "text"}
 
 
@@ -44,6 +44,13 @@ def test_the_question_names_the_values_and_the_cards() -> None:
         "The dough card 'rye' differs from 'masa', used last: take_up 2 mm -> 0 mm (-100 %). "
         "Is it the right one?"
     )
+
+
+def test_a_switch_is_asked_about_both_ways() -> None:
+    alone = replace(MASA, auto_stroke=True)
+    assert "it: auto_stroke no -> yes. Is it" in (question(MASA, alone) or "")
+    assert "it: auto_stroke yes -> no. Is it" in (question(alone, MASA) or "")
+    assert question(alone, alone) is None
 
 
 def test_from_nothing_any_value_is_far() -> None:

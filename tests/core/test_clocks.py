@@ -35,6 +35,15 @@ def test_a_wall_clock_set_back_or_on_changes_labels_only() -> None:
     s = Script().ready()
     before = (s.state.link, dict(s.state.latches), s.state.last_word_ns, s.state.board)
     for step_us in (-HOUR * 1_000_000, HOUR * 1_000_000):
-        s.tell(WallClock(s.state.wall_us + step_us))
+        passed_us = (s.now_ns - s.state.wall_ns) // 1000
+        s.tell(WallClock(s.state.wall_us + passed_us + step_us))
         assert (s.state.link, dict(s.state.latches), s.state.last_word_ns, s.state.board) == before
+    told = [record["text"] for record in s.records("message")]
+    assert [text.split(";")[0] for text in told] == [
+        "The time of day jumped back by 3600 s",
+        "The time of day jumped forward by 3600 s",
+    ]
+    s.run(60)
+    s.tell(WallClock(s.state.wall_us + 61_000_000))  # Slewed by a second: no jump.
+    assert len(s.records("message")) == 2
     s.must("jog", distance_m=0.001)

@@ -8,7 +8,10 @@ import pytest
 from msgspec.structs import replace
 
 from benchd.core.cycle import at_rest, needed_steps, shortest_period_s
+from benchd.core.inputs import Tube
+from benchd.core.snapshot import snapshot
 from protocols import messages as m
+from protocols.codes import PIN
 from tests.core.script import ALL, MASA, MS, OTHER, S, Script, bench, proven
 
 
@@ -94,7 +97,9 @@ def test_a_portion_that_tripped_is_a_tail_or_flagged(interlock: int, kind: str) 
 def test_a_portion_is_first_in_its_tube_then_normal_then_after_a_pause() -> None:
     s = Script().ready().must("portion", seconds=4).must("portion", seconds=4)
     s.run(61).must("portion", seconds=4).must("tube_out", seconds=20)
-    s.must("tube_in", id="T2").must("portion", seconds=4)
+    s.must("tube_in", id="T2")
+    s.board.pins.add("dough")
+    s.run(1).must("portion", seconds=4)
     kinds = [record["class"] for record in s.records("portion")]
     assert kinds == ["first", "normal", "after-pause", "first"]
     assert [record["index"] for record in s.records("portion")] == [1, 2, 3, 1]
@@ -108,10 +113,46 @@ def test_portion_numbers_never_repeat_and_are_never_none_on_the_wire() -> None:
     assert [words[2] for words in s.sent("draft")] == ["65535", "1", "2"]
 
 
-def test_a_portion_without_a_tube_has_no_index() -> None:
-    s = Script(carry=proven(bench(*ALL), tube=False)).ready().must("portion", seconds=4)
-    record = s.records("portion")[-1]
-    assert (record["tube"], record["index"], record["temperature_c"]) == ("", 0, None)
+@pytest.mark.parametrize(("method", "params"), [("portion", {}), ("series", {"every_s": 8.0})])
+def test_nothing_is_portioned_without_a_tube(method: str, params: dict[str, float]) -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    assert s.refused(s.ask(method, **params)).condition == "tube"
+    assert s.state.work is None
+
+
+def test_a_paused_series_does_not_go_on_without_its_tube_nor_with_one_not_primed() -> None:
+    s = Script().ready()
+    s.ask("series", count=3, every_s=5.0)
+    s.run(1).must("pause", seconds=4).must("tube_out", seconds=40)
+    made = len(s.records("portion"))
+    assert s.refused(s.ask("resume")).condition == "tube"
+    s.must("tube_in", id="T2")
+    assert "not primed" in s.refused(s.ask("resume")).message
+    s.run(10)
+    assert len(s.records("portion")) == made
+
+
+def test_a_daemon_that_begins_anew_within_a_tube_does_not_call_its_next_portion_the_first() -> None:
+    carry = proven(bench(*ALL))
+    s = Script(carry=replace(carry, tube=Tube("T1", portions=6, primed=True))).ready()
+    s.must("portion", seconds=4).must("portion", seconds=4)
+    assert [(r["index"], r["class"]) for r in s.records("portion")] == [
+        (7, "after-pause"),
+        (8, "normal"),
+    ]
+
+
+def test_a_push_in_which_no_dough_was_seen_pauses_the_series_and_asks_for_no_weight() -> None:
+    s = Script().ready()
+    s.board.smeared = True  # With no level in the pins: nothing comes.
+    ask = s.ask("series", count=5, every_s=5.0)
+    s.run(20)
+    assert s.result(ask)["what"] == "paused"
+    assert "saw no dough in portion 1" in s.result(ask)["reason"]
+    (record,) = s.records("portion")
+    assert (record["class"], record["outcome"]) == ("flagged", "complete")
+    assert "no dough" in record["seen"][0]
+    assert s.state.carry.unweighed == ()
 
 
 def test_a_program_that_the_board_refuses_is_closed_in_the_books() -> None:
@@ -195,6 +236,22 @@ def test_a_late_beat_waits_and_the_next_keep_their_distance() -> None:
     gaps = [after - before for before, after in pairwise(starts(s))]
     assert gaps[0] > 6
     assert gaps[1:] == pytest.approx([5.0, 5.0], abs=0.1)
+    late_s = [record["late_s"] for record in s.records("portion")]
+    assert late_s == [0.0, pytest.approx(gaps[0] - 5.0, abs=0.2), 0.0, 0.0]
+    assert s.records("message")[-1]["text"] == (
+        f"Portion 2 began {late_s[1]:.1f} s late: the one before was not over when its beat came "
+        "(5 s)."
+    )
+
+
+def test_a_late_beat_counts_in_the_status_of_its_series() -> None:
+    s = Script().ready()
+    s.board.limits[12] = 4000
+    s.ask("series", count=4, every_s=5.0)
+    s.run(9)
+    series = snapshot(s.state, s.now_ns).series
+    assert series is not None
+    assert series.late == 1
 
 
 def test_a_beat_that_begins_a_little_late_does_not_push_the_next_ones() -> None:
@@ -224,6 +281,8 @@ def test_a_counted_series_pauses_at_the_end_of_the_tube_and_goes_on_with_the_nex
     assert s.result(ask)["what"] == "paused"
     assert "put a new one in" in s.result(ask)["reason"]
     s.must("tube_out", seconds=40).must("tube_in", id="T2")
+    s.board.pins.add("dough")
+    s.run(1)
     again = s.ask("resume")
     s.run(6)
     assert s.result(again)["what"] == "ended"
@@ -247,9 +306,11 @@ def test_a_trip_pauses_the_series_with_its_reason() -> None:
     s.run(1)
     s.board.trip(9, s.now_ns, 4000, 4000)
     s.run(10)
-    assert s.result(ask)["reason"].startswith("IL-09: No dough for 5.0 mm")
+    assert s.result(ask)["reason"].startswith("IL-09: No dough for 21.7 mm of strand")
     assert s.refused(s.ask("resume")).condition == "IL-09"
     s.must("clear", interlock=9)
+    assert "Portion 1 was pushed and not cut" in s.refused(s.ask("resume")).message
+    s.must("arm").must("fire")
     again = s.ask("resume")
     s.run(40)
     assert s.result(again)["made"] == 5
@@ -376,6 +437,8 @@ def test_the_lists_of_the_core_do_not_grow_for_ever() -> None:
     for number in range(2, 204):
         s.ask("portion")
         s.tell(m.Phase(99, 0, number, 2, 0, 100, 0, 2000, 5000))
+        for level in (1, 0):  # The eye sees dough come and go.
+            s.tell(m.Edge(99, 0, number, PIN["dough"], level, 0, 100, 0, 2000, 5000))
         s.tell(replace(work, portion=number))
         s.tell(m.Beat(1, 0, 0, 0, 1, 0, 0, 0, 0, s.board.word(), 0, 0))
         s.state = replace(s.state, pending=None, outbox=())

@@ -8,7 +8,8 @@ import pytest
 
 from benchd.core.eye import READINGS, apply, separation
 from benchd.core.inputs import Carry, LinkDown, Opened
-from protocols.limits import group_digest
+from protocols.limits import NOT_FITTED, group_digest
+from protocols.messages import Sample
 from tests.core.script import ALL, OTHER, WALL_US, Script, bench, proven
 
 
@@ -104,6 +105,26 @@ def test_a_teaching_ends_with_its_link() -> None:
     assert s.refused(ask).condition == "IL-19"
     s.connect()
     assert s.board.limits[31] == s.facts.limits["sample_ms"]
+
+
+def test_what_a_board_without_limits_does_not_read_is_not_away() -> None:
+    s = Script().ready()
+    s.run(1)
+    before = s.state.board
+    assert before.sample_k is not None
+    s.ask("teach", what="empty")
+    nothing = (NOT_FITTED, NOT_FITTED, NOT_FITTED, NOT_FITTED)
+    s.tell(Sample(before.sample_k + 1 & 0xFFFF, 0, before.position, *nothing))
+    after = s.state.board
+    assert (after.eye, after.air, after.sample_ns) == (before.eye, before.air, before.sample_ns)
+    assert after.sample_k == before.sample_k + 1 & 0xFFFF
+    assert not s.state.dry_needed
+    s.run(5)
+    assert s.state.job is None
+    assert not s.state.dry_needed
+    # Once the limits are in force again it means that the wire is off.
+    s.tell(Sample(after.sample_k, 0, before.position, *nothing))
+    assert s.state.dry_needed
 
 
 def test_a_teaching_without_readings_is_given_up() -> None:

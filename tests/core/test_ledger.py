@@ -89,6 +89,21 @@ def test_every_class_of_input_and_decision_is_tried_here() -> None:
     assert set(EFFECTS) == set(Effect.__subclasses__())
 
 
+@pytest.mark.parametrize(
+    "told",
+    [
+        m.Bench(1, "1", "abc", "sim", 7, "power", 0, 0, 0, 0),
+        m.Yes(4, 0),
+        LinkUp("/dev/ttyX1"),
+        Asked(1, 2, "note", {"text": "husk"}),
+    ],
+)
+def test_what_came_in_comes_back_from_its_entry(told: Input | BoardMessage) -> None:
+    entry = ledger.write_input(told)
+    assert ledger.is_input(entry[0])
+    assert ledger.read_input(*stored(entry)) == told
+
+
 @pytest.mark.slow
 @given(told=st.one_of(BOARD_MESSAGE, *INPUTS.values()))
 def test_an_input_comes_back_from_its_entry_as_it_was(told: Input | BoardMessage) -> None:

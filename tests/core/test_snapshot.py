@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from statistics import stdev
 from typing import Any
 
 import pytest
 from msgspec.structs import replace
 
 from benchd.calc.eye import UNTAUGHT
-from benchd.core.inputs import LinkDown, WallClock
+from benchd.core.inputs import Carry, LinkDown, WallClock
 from benchd.core.snapshot import snapshot
-from benchd.core.state import Latch
+from benchd.core.state import Latch, Weighed
 from benchd.core.watched import WATCHED
-from protocols.limits import FITTED_BITS
+from protocols.limits import FITTED_BITS, WEIGHTS_TOLD
 from protocols.status import BenchStatus
 from tests.core.script import ALL, OTHER, WALL_US, S, Script, bench, proven
 
@@ -30,6 +31,22 @@ def test_a_bench_without_a_board_has_no_link_and_says_why() -> None:
     s.connect()
     s.tell(LinkDown("The cable was pulled."))
     assert status(s).waits_for == "The cable was pulled."
+
+
+def test_weights_tube_record_and_attendance_are_told_to_whoever_comes_later() -> None:
+    s = Script(carry=proven(bench(), tube=False)).connect()
+    asked_ns = s.now_ns
+    s.must("tube_in", id="T7", net_mass_kg=0.43, temperature_c=6.5).run(3)
+    weights = tuple(Weighed(n, 0.03 + n / 1e5, 0.03) for n in range(1, WEIGHTS_TOLD + 9))
+    again = Weighed(WEIGHTS_TOLD + 2, 0.028, 0.03)
+    s.state = replace(s.state, weights=(*weights, again))
+    seen = status(s)
+    assert (seen.tube_net_kg, seen.tube_temperature_c) == (0.43, 6.5)
+    assert seen.attended_s == pytest.approx((s.now_ns - asked_ns) / 1e9, abs=0.1)
+    told = dict(seen.weights)
+    assert len(told) == len(seen.weights) == WEIGHTS_TOLD
+    assert told[again.portion] == again.mass_kg
+    assert max(told) == WEIGHTS_TOLD + 8
 
 
 def test_the_state_follows_what_the_board_says() -> None:
@@ -65,6 +82,17 @@ def test_a_bench_that_was_never_proven_says_so() -> None:
     seen = status(s)
     assert seen.state == "NOT COMMISSIONED"
     assert seen.waits_for == "a person to prove the bench"
+
+
+def test_an_interlock_names_the_command_that_clears_it_once() -> None:
+    s = Script(carry=proven(bench(*ALL), build="other")).connect()
+    s.tell(LinkDown("pulled"))
+    never = Script(carry=Carry())
+    for script in (s, never):
+        for one in status(script).abnormals:
+            text = " ".join((one.what, one.so_what, one.do_what))
+            assert text.count(f"'benchd clear {one.code}'") <= 1
+    assert "IL-15" in [one.code for one in status(never).abnormals]
 
 
 def test_what_the_bench_waits_for_is_said_in_words() -> None:
@@ -216,7 +244,9 @@ def test_what_is_not_fitted_stands_on_the_top_line() -> None:
     facts = bench()
     seen = status(Script(facts, proven(facts)).connect())
     assert seen.not_watched == tuple(words for _, words in WATCHED)
-    assert {name for name, _ in WATCHED} | {"local", "button", "dump"} == set(FITTED_BITS)
+    assert {name for name, _ in WATCHED} | {"local", "button", "dump", "ready", "drop"} == set(
+        FITTED_BITS
+    )
     assert (seen.thrust_n, seen.eye_counts, seen.eye_sees) == (None, None, None)
 
 
@@ -280,6 +310,14 @@ def test_abnormals_stand_worst_first_with_what_it_means_and_what_to_do() -> None
     assert all(row.so_what for row in rows)
 
 
+def test_what_was_set_by_hand_stands_in_status_with_its_group() -> None:
+    s = Script().ready()
+    assert (status(s).by_hand, status(s).group) == ({}, 1)
+    s.result(s.ask("set", values={"air_pa": 1.2e5, "sleeve": "S3"}))
+    assert status(s).by_hand == {"air_pa": 1.2e5, "sleeve": "S3"}
+    assert status(s).group == 2
+
+
 def test_a_latch_whose_cause_is_gone_says_so_and_stays() -> None:
     s = Script().ready()
     s.state = replace(s.state, slow_run=2)  # Two cuts were slow.
@@ -308,3 +346,78 @@ def test_a_snapshot_never_says_that_a_hand_may_go_in() -> None:
     for word in ("safe to", "you may open", "all clear", "hands in"):
         assert word not in said
     assert S
+
+
+def test_each_action_says_ahead_why_it_would_be_refused() -> None:
+    s = Script().ready()
+    why = status(s).why_not
+    assert set(why) == {"open"}
+    assert why["open"].startswith("IL-13: ")
+    s.tell(LinkDown("The cable was pulled."))
+    why = status(s).why_not
+    assert set(why) == {"feed", "prime", "portion", "series", "stroke", "open"}
+    assert why["feed"].startswith("IL-19: ")
+
+
+def test_a_reason_without_a_code_stands_as_it_is() -> None:
+    s = Script().ready()
+    s.state = replace(s.state, board=replace(s.state.board, pins=0))
+    assert status(s).why_not["portion"].startswith("Nobody said where the feed stands")
+
+
+def test_a_tube_tells_how_long_it_has_been_in() -> None:
+    s = Script().ready()
+    s.must("tube_out")
+    assert snapshot(s.state, s.now_ns).tube_open_s is None
+    s.must("tube_in", seconds=90, id="T2")
+    assert snapshot(s.state, s.now_ns).tube_open_s == pytest.approx(90, abs=0.1)
+
+
+def test_weights_count_together_that_are_normal_complete_and_alike() -> None:
+    def fact(number: int, kind: str = "normal", outcome: str = "complete", like: str = "a") -> Any:
+        return {"number": number, "kind": kind, "outcome": outcome, "like": [like]}
+
+    recent = (
+        *(fact(number) for number in range(1, 9)),
+        fact(9, kind="first"),
+        fact(10, outcome="stopped"),
+        fact(11, like="b"),
+        fact(12),
+    )
+    weights = tuple(Weighed(number, 0.030 + number * 1e-5, 0.030) for number in range(13))
+    state = replace(Script().connect().state, recent=recent, weights=weights)
+    told = snapshot(state, 0)
+    # The eight and the twelfth; nobody knows what the portion of number 0 was.
+    alike_kg = [0.030 + number * 1e-5 for number in (*range(1, 9), 12)]
+    assert told.n_spread == 9
+    assert told.spread_kg is not None
+    assert told.spread_kg[0] == pytest.approx(stdev(alike_kg))
+    few = snapshot(replace(state, weights=weights[:8]), 0)
+    assert (few.n_spread, few.spread_kg) == (7, None)
+    assert snapshot(replace(state, weights=weights[:1]), 0).n_spread == 0
+
+
+@pytest.mark.slow
+def test_the_spread_is_told_of_eight_alike_and_with_its_interval() -> None:
+    """Ten weights of one kind; the interval is held against a published table elsewhere."""
+    s = Script().ready()
+    s.ask("series", count=12, every_s=5.0)
+    s.run(75)
+    for number in range(1, 13):
+        mass_kg = 0.030 + 0.0003 * (number % 3 - 1)
+        s.ask("weigh", mass_kg=mass_kg, text="-", portion=number, confirmed=True)
+        told = snapshot(s.state, s.now_ns)
+        assert (told.spread_kg is None) == (told.n_spread < 8)
+    normal = [
+        w.mass_kg for w in s.state.weights if s.state.recent[w.portion - 1]["kind"] == "normal"
+    ]
+    assert told.n_spread == len(normal) >= 8
+    assert told.spread_kg is not None
+    sd, low, high = told.spread_kg
+    assert sd == pytest.approx(stdev(normal))
+    assert low < sd < high
+    # Of what is not alike with the newest nothing is counted.
+    changed = {**s.state.recent[-1], "like": ["another card"]}
+    state = replace(s.state, recent=(*s.state.recent[:-1], changed))
+    told = snapshot(state, s.now_ns)
+    assert (told.n_spread, told.spread_kg) == (1, None)

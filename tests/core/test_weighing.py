@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from benchd.core.weighing import OUNCE_KG, PLAUSIBLE, pick_portion, question
+from benchd.core.weighing import OUNCE_KG, PLAUSIBLE, pick_portion, question, tube_question
 
 
 def test_a_weight_near_the_expected_one_is_taken_without_a_question() -> None:
@@ -31,7 +31,7 @@ def test_an_implausible_weight_is_asked_about_by_its_likely_slip(
     asked = question(mass_kg, 0.0198)
     assert asked is not None
     assert guess in asked
-    assert f"{mass_kg * 1000:.1f} g where about 19.8 g is expected" in asked
+    assert f"{mass_kg * 1000:.4g} g where about 19.8 g is expected" in asked
 
 
 @pytest.mark.parametrize("mass_kg", [0.0, -0.01, 100.0, math.inf, math.nan])
@@ -49,3 +49,32 @@ def test_a_weight_belongs_to_the_portion_named_or_the_oldest_unweighed() -> None
     assert pick_portion((4, 5), 7) == 7
     assert pick_portion((4, 5), None) == 4
     assert pick_portion((), None) is None
+
+
+# A 50 mm bore holds 1.963 cm3 a millimetre; 210 mm of dough of 1.2 g/cm3 are 495 g, by hand.
+FULL_KG = 0.495
+
+
+@pytest.mark.parametrize("net_kg", [0.05, 0.43, 0.495, 0.64])
+def test_a_tube_that_the_barrel_can_hold_is_taken_without_a_question(net_kg: float) -> None:
+    assert tube_question(net_kg, FULL_KG) is None
+
+
+@pytest.mark.parametrize(
+    ("net_kg", "says"),
+    [
+        (
+            4.3,
+            "4300 g in a tube, where the barrel holds about 495 g. Did the decimal point slip: 430",
+        ),
+        (
+            0.043,
+            "43 g in a tube, where the barrel holds about 495 g. Did the decimal point slip: 430",
+        ),
+        (0.65, "Is that right?"),
+        (43.0, "Is that right?"),
+        (0.0043, "Is that right?"),
+    ],
+)
+def test_a_tube_that_cannot_be_is_asked_about(net_kg: float, says: str) -> None:
+    assert says in (tube_question(net_kg, FULL_KG) or "")

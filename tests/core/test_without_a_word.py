@@ -57,7 +57,8 @@ def test_a_stopped_portion_whose_end_is_lost_does_not_keep_the_bench_busy() -> N
     assert at_rest(s.state)
     assert s.records("portion")[-1]["outcome"] == "unseen"
     s.board.lose.clear()
-    s.must("portion", seconds=4)
+    assert s.refused(s.ask("portion")).condition == "IL-17"
+    s.must("arm").must("fire").must("portion", seconds=4)
 
 
 def test_the_end_of_a_portion_may_come_later_than_a_beat_at_rest() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import msgspec
 import pytest
 
 from benchd.core import words
@@ -123,3 +124,17 @@ def test_what_is_said_of_an_interlock_says_nothing_twice(row: object) -> None:
     sentences = [one.strip() for part in parts for one in part.split(". ") if one.strip()]
     assert len(set(sentences)) == len(sentences)
     assert " ".join(parts).count("benchd clear") <= 1
+
+
+def test_a_way_without_dough_is_told_as_the_card_speaks_of_it() -> None:
+    facts = bench("eye")
+    # 5 mm of feed are 21.7 mm of strand through 24 mm from a bore of 50 mm, by hand.
+    gap, first = facts.limits["gap"], facts.limits["first_flow"]
+    assert "No dough for 21.7 mm of strand:" in words.trip_text(facts, 9, gap, gap)
+    assert "No dough for 25.0 mm of feed:" in words.trip_text(facts, 9, first, first)
+
+
+def test_a_cutter_that_rests_far_is_told_the_way_home() -> None:
+    far = msgspec.structs.replace(FACTS, limits=FACTS.limits | {"valve_home": 1})
+    assert words.refusal(FACTS, 4, 10, 50).message.endswith("Not fed: the cutter is not home.")
+    assert "'benchd cut' brings it home" in words.refusal(far, 4, 0, 350).message

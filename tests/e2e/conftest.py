@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import select
 import signal
 import socket
@@ -166,6 +167,8 @@ class RealBench:
     def __init__(self, folder: Path, card: str = "bench.yaml") -> None:
         self.folder = folder
         text = (EXAMPLES / card).read_text()
+        # The simulated bench opens this port, whatever the card of a real one names.
+        text = re.sub(r"^port: \S+", "port: ./bench-port", text, flags=re.MULTILINE)
         # A busy machine must not let leases lapse, which is not what these tests are about.
         self.card_text = text + "\nlease:\n  program: 4 s\n"
         (folder / "bench.yaml").write_text(self.card_text)
@@ -239,6 +242,19 @@ class RealBench:
         assert terminal.ask("prime")["ending"] == "flowing"
         terminal.arm()
         assert terminal.ask("fire")["outcome"] == "complete"
+
+    def make_smallest_ready(self, terminal: Terminal) -> None:
+        """Likewise where no thrust tells of contact: a person jogs until the eye sees dough."""
+        self.prove(terminal)
+        terminal.ask("teach", what="empty")
+        terminal.ask("tube_in", id="T1")
+        while terminal.ask("status")["eye_counts"] < 400:
+            terminal.ask("jog", distance_m=0.005)
+        terminal.ask("teach", what="dough")
+        terminal.ask("contact")
+        assert terminal.ask("prime")["ending"] == "flowing"
+        terminal.arm()
+        terminal.ask("fire")
 
     def end(self) -> None:
         """End everything that still runs."""

@@ -22,8 +22,11 @@ ANSWERS: dict[str, list[str]] = {
     "cut": ["--yes"],
     "size": ["bench.yaml", "masa.yaml"],
     "tube in": ["T1", "--yes"],
+    "tube in T1 --net 430g": ["--yes"],
     "portion": ["masa.yaml", "--yes"],
+    "portion masa.yaml": ["--yes"],
     "series": ["masa.yaml", "--count", "1", "--every", "6s", "--yes"],
+    "series masa.yaml --count 3 --every 4.6s": ["--yes"],
 }
 """What the reader types besides what the README shows: names and consent."""
 
@@ -32,11 +35,12 @@ REFUSED = {"eye --dough": "overlap"}
 """Nobody holds dough before the eye of the simulated bench, and it says so."""
 
 
-def commands() -> list[str]:
-    """The benchd commands of the README's five minutes, in order."""
-    part = README.split("## Five minutes")[1].split("\n## ")[0]
-    found = re.findall(r"`benchd ([^`]+)`", part)
-    return [command for command in found if not command.startswith(("serve", "flash"))]
+def commands(heading: str) -> list[str]:
+    """The benchd commands in the text of a part of the README, in order."""
+    part = README.split(f"## {heading}")[1].split("\n## ")[0]
+    found = re.findall(r"`benchd ([^`\n]+)`", part)
+    elsewhere = ("serve", "flash", "conform", "watch")
+    return [command for command in found if not command.startswith(elsewhere)]
 
 
 def test_the_readme_begins_with_the_job_in_one_paragraph() -> None:
@@ -56,12 +60,13 @@ def test_make_knows_the_targets_that_the_pages_name() -> None:
 
 
 @pytest.mark.slow
-def test_the_five_minutes_work_as_written(real_bench: RealBench) -> None:
+@pytest.mark.parametrize("heading", ["Five minutes", "The simulated bench by hand"])
+def test_each_walk_works_as_written(real_bench: RealBench, heading: str) -> None:
     real_bench.simulate()
     real_bench.serve()
     terminal = real_bench.terminal()
     terminal.wait_for("status", lambda status: status["pins"]["adopted"])
-    shown = commands()
+    shown = commands(heading)
     assert len(shown) >= 8
     for command in shown:
         done = real_bench.run(*shlex.split(command), *ANSWERS.get(command, []))

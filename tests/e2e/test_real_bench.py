@@ -252,18 +252,10 @@ def test_ctrl_c_in_a_series_is_stop(real_bench: RealBench) -> None:
 def test_the_smallest_bench_makes_a_portion(tmp_path: Path) -> None:
     bench = RealBench(tmp_path, "smallest.yaml")
     try:
-        text = bench.card_text
-        port = next(line for line in text.splitlines() if line.startswith("port:"))
-        (tmp_path / "bench.yaml").write_text(text.replace(port, "port: ./bench-port"))
         bench.simulate()
         bench.serve()
         terminal = bench.terminal()
-        bench.prove(terminal)
-        terminal.ask("tube_in", id="T1")
-        assert terminal.ask("approach")["ending"] == "reached"
-        assert terminal.ask("prime")["ending"] in ("flowing", "no-flow")
-        terminal.arm()
-        terminal.ask("fire")
+        bench.make_smallest_ready(terminal)
         assert terminal.ask("portion", dough=bench.masa)["outcome"] == "complete"
         assert "guard" in terminal.ask("status")["not_watched"]
     finally:

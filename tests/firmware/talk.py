@@ -6,14 +6,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TypeVar
 
-from protocols.codes import MODES, PIN
+from protocols.codes import MODES, SIGNALS
 from protocols.framing import LineDecoder, frame
 from protocols.limits import FITTED_BITS, LIMITS, digest
 from protocols.messages import (
     Adopt,
+    Arm,
     Beat,
     Bench,
     BoardMessage,
+    Boot,
     Clear,
     Command,
     Detail,
@@ -21,6 +23,7 @@ from protocols.messages import (
     Drive,
     Ended,
     Event,
+    Fire,
     Here,
     HostMessage,
     Lease,
@@ -38,7 +41,9 @@ from protocols.messages import (
 from sim.board import SAFE_PINS, Board
 from sim.machine import STOP_LINE, STOP_OUTPUT
 
-ALL = tuple(FITTED_BITS)
+ALL = tuple(part for part in FITTED_BITS if part != "ready")
+"""All parts but the one without which a portion starts at once."""
+
 SMALLEST = ("eye", "local")
 NO_FORCE = 102  # counts of thrust and air at nothing
 AIR = 102 + 184  # 1998 hPa with the limits at start
@@ -69,6 +74,7 @@ class Talk:
         self.leasing = True
         self.acknowledging = True
         self.cutter_works = True
+        self.dry_needed = True
         self.last_id = 0
         self._leave_us = leave_us
         self._decoder = LineDecoder()
@@ -92,7 +98,7 @@ class Talk:
     def pins(self, **levels: bool) -> None:
         """Set several pins at the same moment."""
         for name, on in levels.items():
-            bit = 1 << PIN[name]
+            bit = 1 << SIGNALS.index(name)
             self._pins = self._pins | bit if on else self._pins & ~bit
         self._show()
 
@@ -116,6 +122,11 @@ class Talk:
     def wire_off(self, channel: int) -> None:
         """Take the wire off the thrust sensor (1) or the air sensor (2)."""
         self._adc[channel] = 0
+        self._show()
+
+    def raw(self, channel: int, counts: int) -> None:
+        """Set what the converter reads of eye (0), thrust (1) or air (2)."""
+        self._adc[channel] = counts
         self._show()
 
     def supply(self, mv: int) -> None:
@@ -193,6 +204,7 @@ class Talk:
                 self.say(Seen(message.event))
             elif isinstance(message, Bench):
                 self.last_id = message.last_id
+            self.dry_needed |= isinstance(message, Boot)
             self.heard.append(message)
 
     # Lines.
@@ -259,7 +271,7 @@ class Talk:
 
     def is_on(self, pin: str) -> bool:
         """Level of a pin in the next beat."""
-        return bool(self.beat().pins >> PIN[pin] & 1)
+        return bool(self.beat().pins >> SIGNALS.index(pin) & 1)
 
     def latches(self) -> set[int]:
         """Interlocks latched in the next beat."""
@@ -277,13 +289,28 @@ class Talk:
 
     def wake(self, **instead: int) -> Talk:
         """Limits in force, no latch, drive on, position 0 known, cutter home."""
+        rests_far = bool(instead.get("valve_home"))
+        if rests_far:
+            self.pins(home=False, far=True)
         self.run(20)
         self.load(**instead)
         self.do(Clear, 20)
         self.do(Drive, 1)
         self.do(Here, 0)
+        if rests_far:
+            self.run(self.limits["still_ms"])
+            self._dry_stroke_unheard()
         self.run(self.limits["return_ms"] + 10)
         return self
+
+    def open_guard(self) -> None:
+        """Open the guard for a moment; shut it, clear that, and give the drive power again."""
+        self.pin("guard", False)
+        self.run(50)
+        self.pin("guard", True)
+        self.run(50)
+        self.do(Clear, 2)
+        self.do(Drive, 1)
 
     def move(self, kind: int, distance: int, speed: int = 2000) -> None:
         """Start a move."""
@@ -293,9 +320,25 @@ class Talk:
         self, portion: int = 7, *, take_up: int = 100, push: int = 2000, speed: int = 4000,
         draw_back: int = 200, settle: int = 150, dwell: int = 50,
     ) -> None:  # fmt: skip
-        """Load a program."""
+        """Load a program; before the first one since the board started, make a dry stroke, of which
+        only the beats are kept."""
+        if self.dry_needed:
+            self._dry_stroke_unheard()
         self.do(Draft, portion, take_up, push, speed)
         self.do(Detail, portion, draw_back, settle, dwell)
+
+    def dry_stroke(self) -> None:
+        """Make the dry stroke that IL-17 asks for."""
+        self.do(Arm)
+        self.do(Fire, self.beat().nonce)
+        assert self.ended().outcome == 0
+        self.beat()
+        self.dry_needed = False
+
+    def _dry_stroke_unheard(self) -> None:
+        start = len(self.heard)
+        self.dry_stroke()
+        self.heard[start:] = [m for m in self.heard[start:] if isinstance(m, Beat)]
 
     def start(self, portion: int = 7, trigger: int = 0) -> None:
         """Run the program that is loaded."""

@@ -136,6 +136,7 @@ def _drive_off(talk: Talk) -> tuple[type[Command], tuple[int, ...], tuple[int, i
 
 
 def _position(talk: Talk) -> tuple[type[Command], tuple[int, ...], tuple[int, int]]:
+    talk.plan()
     talk.move(JOG, 5000)
     talk.say(Stop(1))
     talk.moved()
@@ -273,6 +274,12 @@ def test_order_of_the_conditions() -> None:
     talk.run(60)
     assert talk.refused(*run, talk.beat().nonce)[0] == 16
     talk.air(2000)
+    assert talk.refused(*run, talk.beat().nonce) == (17, 0, 0)
+    talk.supply(5000)
+    talk.run(60)
+    talk.dry_stroke()
+    talk.supply(4000)
+    talk.run(60)
     assert talk.refused(*run, talk.beat().nonce) == (29, 4000, 4500)
     talk.supply(5000)
     assert talk.refused(*run, talk.beat().nonce) == (51, 9, 0)

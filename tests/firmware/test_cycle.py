@@ -79,6 +79,7 @@ def test_settle_is_never_shorter_than_the_rest_before_a_cut() -> None:
     talk = Talk().wake(still_ms=400)
     talk.plan(settle=20)
     talk.board.trace_steps(10_000)
+    talk.board.edges()
     talk.start()
     talk.ended()
     last_us = talk.board.traced_half_us()[-1] / 2
@@ -434,11 +435,9 @@ def test_a_valve_whose_driven_level_is_home() -> None:
     talk.do(Clear, 20)
     talk.do(Drive, 1)
     talk.do(Here, 0)
-    talk.plan()
     talk.run(500)
     assert talk.refused(Run, 7, 0, talk.beat().nonce) == (4, 0, 350)
-    talk.say(Stop(0))
-    talk.run(20)
+    talk.dry_stroke()
     assert talk.board.valve_on
     talk.run(400)
     talk.plan()
@@ -451,19 +450,18 @@ def test_a_valve_whose_driven_level_is_home() -> None:
 
 def test_no_feed_while_only_missing_air_holds_the_cutter_home() -> None:
     talk = Talk().wake(valve_home=1)
+    talk.do(Move, 0, 100, 1000, talk.beat().nonce)
+    talk.moved()
     talk.cutter_works = False
+    talk.open_guard()
+    talk.do(Here, 0)
     assert talk.is_on("home")
     assert not talk.board.valve_on
     assert talk.refused(Move, 0, 100, 1000, talk.beat().nonce)[0] == 4
-    talk.say(Stop(0))
-    talk.run(10)
-    talk.do(Move, 0, 100, 1000, talk.beat().nonce)
 
 
 def test_a_stop_leaves_the_valve_while_nobody_says_which_level_is_home() -> None:
     talk = Talk("eye", "local").wake(valve_home=1)
-    talk.say(Stop(0))
-    talk.run(20)
     assert talk.board.valve_on
     talk.do(Set, 12, 400)
     for level in (0, 1):

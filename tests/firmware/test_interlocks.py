@@ -178,8 +178,6 @@ def test_il_16_and_29_are_cleared_when_air_and_supply_are_back(talk: Talk) -> No
 
 def test_il_29_stops_a_feed_too_where_the_valve_is_driven_home() -> None:
     talk = Talk().wake(valve_home=1)
-    talk.say(Stop(0))
-    talk.run(300)
     talk.move(0, 50_000, 4000)
     talk.run(400)
     talk.supply(4000)
@@ -319,8 +317,8 @@ def test_guard_and_stop_act_while_the_main_loop_is_away(talk: Talk) -> None:
 
 
 def test_the_state_fits_the_ledger() -> None:
-    """1,164 bytes on the board; padding and a wider pointer make more of it here."""
-    assert ram_bytes() <= 1230
+    """1,171 bytes on the board; padding and a wider pointer make more of it here."""
+    assert ram_bytes() <= 1240
 
 
 def test_two_boards_share_nothing() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import asyncio
+import selectors
+import socket
 import threading
 import time
 
@@ -43,6 +45,25 @@ async def test_what_holds_the_loop_is_named_once_while_it_holds_it() -> None:
     for _, _, stack in named.said:
         assert "in hold_the_loop" in stack
         assert "test_what_holds_the_loop" in stack
+
+
+async def test_a_loop_that_waits_for_a_processor_is_not_blamed() -> None:
+    named = Named()
+    watch = LoopWatch(named)
+    waits = selectors.SelectSelector()
+    ours, theirs = socket.socketpair()
+    waits.register(theirs, selectors.EVENT_READ)
+    # A thread that waits in a selector stands for a loop that was not let run.
+    waiting = threading.Thread(target=waits.select)
+    waiting.start()
+    watch._loop_thread = waiting.ident or 0
+    watch.start()
+    hold_the_loop(named)
+    watch.end()
+    with ours, theirs:
+        ours.send(b"x")
+        waiting.join(10.0)
+    assert named.said[0][1:] == ("", "")
 
 
 @pytest.mark.slow

@@ -143,7 +143,7 @@ def test_a_folder_that_may_not_be_looked_into_is_said() -> None:
 @pytest.mark.parametrize(
     ("name", "real"),
     [
-        ("socket://10.0.0.7:4000", False),
+        ("socket://10.0.0.7:4000", True),
         ("loop://", False),
         ("/dev/ttyACM77", True),
         ("/dev/serial/by-id/usb-board", True),
@@ -226,3 +226,21 @@ def test_a_link_to_what_was_unplugged_meanwhile_is_left_out(
 
 def test_a_holder_is_written_with_its_number() -> None:
     assert str(Holder(7, "console")) == "console (process 7)"
+
+
+def test_how_long_an_adapter_holds_bytes_is_read_where_its_driver_tells(tmp_path: Path) -> None:
+    device = tmp_path / "ttyX1" / "device"
+    device.mkdir(parents=True)
+    port, system = "/dev/ttyX1", str(tmp_path)
+    assert ports.adapter_wait_ms(port, system) is None
+    assert ports.slow_sentence(port, system) == ""
+    (device / "latency_timer").write_text("16\n")
+    assert ports.adapter_wait_ms(port, system) == 16
+    told = ports.slow_sentence(port, system)
+    assert "up to 16 ms" in told
+    assert f"'echo 1 | sudo tee {device}/latency_timer'" in told
+    for wait_ms in (ports.WAIT_MAX_MS, ports.WAIT_MAX_MS + 1):
+        (device / "latency_timer").write_text(f"{wait_ms}\n")
+        assert bool(ports.slow_sentence(port, system)) is (wait_ms > ports.WAIT_MAX_MS)
+    (device / "latency_timer").write_text("soon\n")
+    assert ports.adapter_wait_ms(port, system) is None

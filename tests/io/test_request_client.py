@@ -18,7 +18,8 @@ import pytest
 
 from benchd.io import request_client, request_socket
 from benchd.io.paths import make_private, runtime_dir, socket_path
-from benchd.io.request_client import Client, NoDaemon, Refused, call
+from benchd.io.request_client import Client, call
+from benchd.io.request_errors import NoDaemon, Refused
 from benchd.io.request_socket import Params, Refuse, Reply, Server
 
 SOON_S = 5.0

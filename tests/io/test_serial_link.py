@@ -7,6 +7,7 @@ import fcntl
 import os
 import random
 import struct
+import subprocess
 import termios
 import threading
 import time
@@ -16,7 +17,7 @@ from pathlib import Path
 import pytest
 import serial
 
-from benchd.io import serial_link
+from benchd.io import ports, serial_link
 from benchd.io.outbox import OUTBOX_BYTES_MAX
 from benchd.io.serial_link import Link, LinkError, open_link
 
@@ -207,6 +208,20 @@ async def test_an_opener_that_does_not_lock_is_out_of_our_power(far: Far, near: 
     link.close()
 
 
+async def test_a_real_port_that_an_unlocked_program_has_open_is_refused(
+    far: Far, near: Near, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(ports, "is_real", lambda port: True)
+    before = len(os.listdir("/proc/self/fd"))
+    with subprocess.Popen(["sleep", "60"], stdin=far.slave) as other:
+        try:
+            with pytest.raises(LinkError, match=rf"in use by .*sleep \(process {other.pid}\): end"):
+                near.open(far.path)
+        finally:
+            other.kill()
+    assert len(os.listdir("/proc/self/fd")) == before
+
+
 def as_nobody(far: Far) -> Callable[[], None]:
     """Give up the right to open the port; returns what takes it back."""
     if os.geteuid() != 0:
@@ -247,9 +262,7 @@ async def test_what_is_no_port_is_told_apart(tmp_path: Path, near: Near) -> None
         assert "\n" not in str(caught.value)
 
 
-async def test_a_speed_that_the_port_cannot_do_is_told(
-    far: Far, near: Near, monkeypatch: pytest.MonkeyPatch
-) -> None:
+async def test_a_speed_that_the_port_cannot_do_is_told(far: Far, near: Near) -> None:
     with pytest.raises(LinkError, match="cannot be opened"):
         near.open(far.path, -1)
 
@@ -448,9 +461,13 @@ async def test_a_port_over_the_network(near: Near) -> None:
     assert near.data == b"you said hello\n"
 
 
+def bridging() -> list[threading.Thread]:
+    return [thread for thread in threading.enumerate() if thread.name.endswith("loop://")]
+
+
 async def test_a_port_without_a_descriptor_is_bridged_by_threads(near: Near) -> None:
-    before = threading.active_count()
     link = near.open("loop://")
+    assert bridging()
     assert link.write(b"one\ntwo\n")
     assert link.write(b"three\n", urgent=True)
     await near.until(lambda: near.data.endswith(b"three\n"))
@@ -459,10 +476,9 @@ async def test_a_port_without_a_descriptor_is_bridged_by_threads(near: Near) -> 
     assert not link.write(b"x\n")
     await settle()
     assert near.reasons == []
-    for thread in threading.enumerate():
-        if thread.name.endswith("loop://"):
-            await asyncio.to_thread(thread.join, SOON_S)
-    assert threading.active_count() <= before + 1
+    for thread in bridging():
+        await asyncio.to_thread(thread.join, SOON_S)
+    assert not bridging()
 
 
 @pytest.mark.parametrize("method", ["read", "write"])

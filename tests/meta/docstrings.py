@@ -1,4 +1,5 @@
-"""Which public names lack a docstring, and which formulas lack units or a source."""
+"""Which public names lack a docstring, which formulas lack units or a source, and which errors are
+raised without a word."""
 
 from __future__ import annotations
 
@@ -8,6 +9,8 @@ from collections.abc import Iterator
 
 ROOMS = ("protocols/", "benchd/", "sim/", "tui/")
 FORMULA_ROOMS = ("benchd/calc/", "sim/plant/")
+COMMANDS = "benchd/cli/"
+"""Every command may end with Wrong or Usage, which `benchd.cli.command` tells once."""
 UNIT = re.compile(r"\[[^\]\n]+\]")
 SOURCE = re.compile(r"^\s*Sources?\b", re.MULTILINE)
 
@@ -27,7 +30,14 @@ def check(path: str, text: str) -> list[str]:
         doc = ast.get_docstring(node)
         if doc is None:
             found.append(f"{where} has no docstring")
-        elif path.startswith(FORMULA_ROOMS) and _is_formula(node, name):
+            continue
+        if not isinstance(node, ast.ClassDef) and not path.startswith(COMMANDS):
+            found += [
+                f"{where}: the docstring does not tell of {error}"
+                for error in sorted(_raised(node))
+                if error not in doc
+            ]
+        if path.startswith(FORMULA_ROOMS) and _is_formula(node, name):
             if not UNIT.search(doc):
                 found.append(
                     f"{where}: the docstring names no unit in brackets, such as [Pa] or [-]"
@@ -40,6 +50,24 @@ def check(path: str, text: str) -> list[str]:
 def _is_formula(node: Definition, name: str) -> bool:
     """Whether this is a function standing alone; methods and classes are built from those."""
     return not isinstance(node, ast.ClassDef) and "." not in name
+
+
+def _raised(node: ast.FunctionDef | ast.AsyncFunctionDef) -> set[str]:
+    """Names of the errors that a function makes and raises, without those that it also catches.
+
+    Of an error that a function of ours makes the name is not seen here.
+    """
+    inside = list(ast.walk(node))
+    called = {
+        ast.unparse(one.exc.func).rpartition(".")[2]
+        for one in inside
+        if isinstance(one, ast.Raise) and isinstance(one.exc, ast.Call)
+    }
+    raised = {name for name in called if name.lstrip("_")[:1].isupper()}
+    caught = " ".join(
+        ast.unparse(one.type) for one in inside if isinstance(one, ast.ExceptHandler) and one.type
+    )
+    return {name for name in raised if name not in caught}
 
 
 def _public(tree: ast.Module) -> Iterator[tuple[Definition, str]]:

@@ -33,6 +33,7 @@ LACKING = [
         "Line.feed has no docstring",
     ),
     ("benchd/calc/a.py", DOCUMENTED + "def f():\n    'Area [m2].'\n", "no line that begins"),
+    ("sim/a.py", DOCUMENTED + "def f():\n    'An f.'\n    raise a.B(1)\n", "not tell of B"),
     (
         "sim/plant/a.py",
         DOCUMENTED + "def f():\n    '''Area.\n\n    Source: x.'''\n",
@@ -54,6 +55,8 @@ FINE = [
     ("benchd/app.py", DOCUMENTED + "class A:\n    'An a.'\n    def __len__(self): pass\n"),
     ("benchd/app.py", DOCUMENTED + "class A:\n    'An a.'\n    @override\n    def f(self): pass\n"),
     ("benchd/app.py", DOCUMENTED + "class A:\n    'An a.'\n    @x.setter\n    def x(self): pass\n"),
+    ("sim/a.py", DOCUMENTED + "def f():\n    'An f. Raises: B.'\n    raise a.B(1)\n"),
+    ("benchd/cli/a.py", DOCUMENTED + "def f():\n    'An f.'\n    raise Wrong(1)\n"),
     ("benchd/calc/a.py", DOCUMENTED + "def f():\n    '''Area [m2].\n\n    Source: x.'''\n"),
     (
         "sim/plant/a.py",

@@ -68,6 +68,7 @@ def _said(path: Path) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 def test_no_text_for_people_gives_an_all_clear() -> None:
     texts = [(ROOT / "README.md").read_text("utf-8")]
     texts += [page.read_text("utf-8") for page in (ROOT / "benchd" / "guide").glob("*.md")]

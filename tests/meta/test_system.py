@@ -10,7 +10,7 @@ import pytest
 
 SCRIPT = Path(__file__).resolve().parent.parent.parent / ".ci" / "system"
 ORDINARY = ("bash", "awk", "cat", "sh", "env")
-NEEDED = ("c++", "tmux", "sqlite3", "avr-g++", "simavr", "avrdude", "zsh", "fish",
+NEEDED = ("c++", "tmux", "sqlite3", "avr-g++", "simavr", "avrdude", "clang++", "zsh", "fish",
           "mosquitto_passwd")  # fmt: skip
 
 
@@ -89,7 +89,7 @@ def test_what_is_missing_fails_in_ci(user: Machine) -> None:
 def test_root_installs_what_is_missing_and_says_so_first(root: Machine) -> None:
     root.has("c++")
     # These come with packages of other names.
-    for name in ("mosquitto_passwd", "avr-g++", "simavr"):
+    for name in ("mosquitto_passwd", "avr-g++", "simavr", "clang++"):
         root.has(name)
     done = root.run("tests", CI="true")
     assert done.returncode == 0, done.stderr

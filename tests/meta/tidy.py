@@ -5,7 +5,7 @@ from __future__ import annotations
 import ast
 import os
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
@@ -125,9 +125,11 @@ def check(path: str, text: str) -> list[Finding]:
         found += _file_size(path, text)
     if suffix == ".py":
         tree = ast.parse(text, path)
-        found += _function_sizes(path, tree)
-        found += _banned_calls(path, tree)
-        found += _banned_statements(path, tree)
+        # Walking is what takes the time, so it is done once.
+        nodes = list(ast.walk(tree))
+        found += _function_sizes(path, nodes)
+        found += _banned_calls(path, tree, nodes)
+        found += _banned_statements(path, nodes)
     return sorted(found)
 
 
@@ -147,8 +149,8 @@ def _file_size(path: str, text: str) -> Iterator[Finding]:
         yield Finding(path, lines, f"{lines} lines: split it into files of under 500")
 
 
-def _function_sizes(path: str, tree: ast.Module) -> Iterator[Finding]:
-    for node in ast.walk(tree):
+def _function_sizes(path: str, nodes: Sequence[ast.AST]) -> Iterator[Finding]:
+    for node in nodes:
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             lines = function_lines(node)
             if lines > FUNCTION_LINES_MAX:
@@ -167,10 +169,10 @@ def function_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     return lines
 
 
-def _banned_calls(path: str, tree: ast.Module) -> Iterator[Finding]:
-    known = _imported_names(tree)
+def _banned_calls(path: str, tree: ast.Module, nodes: Sequence[ast.AST]) -> Iterator[Finding]:
+    known = _imported_names(nodes)
     runs_by_itself = _runs_by_itself(tree)
-    for node in ast.walk(tree):
+    for node in nodes:
         if not isinstance(node, ast.Call):
             continue
         name = _dotted(node.func, known)
@@ -189,10 +191,10 @@ def _runs_by_itself(tree: ast.Module) -> bool:
     return isinstance(last, ast.If) and ast.unparse(last.test) == "__name__ == '__main__'"
 
 
-def _imported_names(tree: ast.Module) -> dict[str, str]:
+def _imported_names(nodes: Sequence[ast.AST]) -> dict[str, str]:
     """What each imported name stands for, as a dotted path."""
     known: dict[str, str] = {}
-    for node in ast.walk(tree):
+    for node in nodes:
         if isinstance(node, ast.Import):
             for alias in node.names:
                 if alias.asname is not None:
@@ -218,8 +220,8 @@ def _dotted(node: ast.expr, known: dict[str, str]) -> str:
     return ""
 
 
-def _banned_statements(path: str, tree: ast.Module) -> Iterator[Finding]:
-    for node in ast.walk(tree):
+def _banned_statements(path: str, nodes: Sequence[ast.AST]) -> Iterator[Finding]:
+    for node in nodes:
         if isinstance(node, ast.ExceptHandler) and node.type is None:
             yield Finding(path, node.lineno, "no bare except: name the errors that are expected")
         is_constant = isinstance(node, ast.Assert) and isinstance(node.test, ast.Constant)

@@ -16,7 +16,7 @@ from protocols.messages import MESSAGES
         ("beat", "mode", codes.MODES),
         ("beat", "phase", codes.PHASES),
         ("phase", "phase", codes.PHASES),
-        ("edge", "signal", codes.PINS),
+        ("edge", "signal", codes.SIGNALS),
         ("ignored", "signal", codes.PINS),
         ("boot", "cause", codes.CAUSES),
         ("moved", "kind", codes.MOVES),
@@ -65,7 +65,7 @@ def test_refusals_do_not_collide_with_interlocks_and_say_a_sentence() -> None:
 
 def test_pins_and_fitted_parts_have_a_bit_each() -> None:
     assert sorted(codes.PIN.values()) == list(range(16))
-    assert sorted(FITTED_BITS.values()) == list(range(12))
+    assert sorted(FITTED_BITS.values()) == list(range(14))
     fitted = LIMITS[0]
     assert (fitted.name, fitted.high) == ("fitted", 2 ** len(FITTED_BITS) - 1)
     assert {limit.group for limit in LIMITS} == set(GROUPS)

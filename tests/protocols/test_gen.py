@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from protocols import gen
+from protocols.codec import Number
 from protocols.codes import REFUSALS
 from protocols.limits import LIMITS
-from protocols.messages import MESSAGES
+from protocols.messages import MESSAGES, HostMessage
 
 
 def test_the_specification_and_the_header_are_current() -> None:
@@ -66,9 +67,42 @@ def test_the_header_has_every_number() -> None:
         assert f" CODE_{tag.upper()} = {spec.cls.code};" in header
     for index, limit in enumerate(LIMITS):
         assert f" LIMIT_{limit.name.upper()} = {index};" in header
-        is_wide = limit.low < 0 or limit.high > 65535
-        row = rf"{{{limit.key}, (\d+), {limit.low}, {limit.high}, {limit.start}}}"
-        found = re.search(row, header)
-        assert found
-        assert (found[1] != "255") == is_wide
     assert header.count(" NO_") == len(REFUSALS)
+
+
+def _rows(header: str, name: str) -> list[list[int]]:
+    """The numbers of each row of a table in the header."""
+    table = header.split(f"#define {name} ")[1].split("\n\n")[0].split("\n#define")[0]
+    return [[int(number) for number in re.findall(r"-?\d+", row)] for row in table.split("},")]
+
+
+def test_the_halves_of_the_limits_make_the_limits() -> None:
+    header = gen.header_text()
+    [places] = _rows(header, "BENCHD_LIMIT_PLACES")
+    lower, upper = _rows(header, "BENCHD_LIMIT_LOWER"), _rows(header, "BENCHD_LIMIT_UPPER")
+    assert len(places) == len(lower) == len(LIMITS)
+    for limit, place, halves in zip(LIMITS, places, lower, strict=True):
+        above = [0, 0, 0] if place == 255 else upper[place]
+        whole = [(high << 16 | low) for high, low in zip(above, halves, strict=True)]
+        signed = [value - (1 << 32) if value >= 1 << 31 else value for value in whole]
+        assert signed == [limit.low, limit.high, limit.start], limit.name
+
+
+def test_limits_whose_keys_have_a_gap_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("protocols.limits.LIMITS", LIMITS[1:])
+    with pytest.raises(ValueError, match="not 1, 2, 3 and so on"):
+        gen.header_text()
+
+
+def test_each_field_of_a_host_line_has_its_range() -> None:
+    header = gen.header_text()
+    [kinds] = _rows(header, "BENCHD_FIELDS")
+    ranges = _rows(header, "BENCHD_FIELD_RANGES")
+    fields = [
+        [field.low, field.high]
+        for spec in MESSAGES.values()
+        if issubclass(spec.cls, HostMessage)
+        for _, field in spec.fields
+        if isinstance(field, Number)
+    ]
+    assert [ranges[kind] for kind in kinds] == fields

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import msgspec
 import pytest
 
 from benchd.analysis.replay import Verdict, verify
 from benchd.config import BenchCard, bench_card, read_card
+from benchd.core import ledger
 from benchd.core.state import State
 from sim.faults import Faults
 from sim.link import LinkFaults
@@ -40,10 +42,10 @@ def clear(world: World, interlock: int) -> None:
     world.ask("clear", interlock=interlock, name="tester" if words else "", words=words)
 
 
-def ready_world(
+def tube_world(
     *faults: str, seed: int = 1, card: str = "bench.yaml", link_faults: LinkFaults | None = None
 ) -> World:
-    """Return a world that has a primed tube and has made its dry stroke."""
+    """Return a world whose latches of the start are cleared, with a fresh tube in."""
     world = World(
         example_card(card),
         seed,
@@ -56,6 +58,14 @@ def ready_world(
         clear(world, interlock)
     world.ask("here", position_m=0.0)
     world.ask("tube_in", id="T1")
+    return world
+
+
+def ready_world(
+    *faults: str, seed: int = 1, card: str = "bench.yaml", link_faults: LinkFaults | None = None
+) -> World:
+    """Return a world that has a primed tube and has made its dry stroke."""
+    world = tube_world(*faults, seed=seed, card=card, link_faults=link_faults)
     world.ask("approach")
     world.ask("prime")
     world.ask("arm")
@@ -69,6 +79,12 @@ def verified(world: World) -> Verdict:
     store = world.stores[-1]
     state = msgspec.json.decode(store.meta["state"], type=State)
     return verify(state, enumerate(store.entries, 1))
+
+
+def journalled(world: World, kind: str) -> list[dict[str, Any]]:
+    """Return the records of one kind in the newest journal of a world."""
+    entries, code = world.stores[-1].entries, ledger.RECORDS[kind]
+    return [msgspec.json.decode(one.text or "") for one in entries if one.kind == code]
 
 
 @pytest.fixture

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import pytest
 
+from protocols.codes import PIN
 from sim.world import Refused, World
 from tests.scenarios.conftest import MASA, clear, ready_world, verified
 
@@ -57,7 +58,7 @@ def test_a_fault_trips_its_interlock_and_a_person_leads_out_of_it(
     assert not codes(world)
     if not world.app.status(world.now_ns).position_known:
         world.ask("here", position_m=world.app.status(world.now_ns).position_m)
-    if world.app.state.dry_needed:
+    if world.app.state.dry_needed or world.app.state.uncut:
         world.ask("arm")
         world.ask("fire")
     if "dough-gone" not in fault:
@@ -82,6 +83,47 @@ def test_a_series_pauses_at_a_trip_and_goes_on_only_when_told() -> None:
     assert (series["what"], series["made"]) == ("ended", 3)
     kinds = [record["class"] for record in world.records("portion")]
     assert kinds == ["first", "flagged", "after-pause", "normal"]
+    assert verified(world).same
+
+
+def test_an_uncut_piece_comes_off_before_the_series_goes_on() -> None:
+    world = ready_world("cut-stall@2")
+    series = world.ask("series", dough=MASA, every_s=6.0, count=3)
+    assert (series["what"], series["made"]) == ("paused", 1)
+    clear(world, 6)
+    before = len(world.rig.pieces())
+    with pytest.raises(Refused, match="Portion 2 was pushed and not cut"):
+        world.ask("resume")
+    assert "IL-17" in [one.code for one in world.app.status(world.now_ns).abnormals]
+    world.ask("arm")
+    assert world.ask("fire")["trimmed"] == 2
+    assert world.ask("resume")["what"] == "ended"
+    trim, *made = world.rig.pieces()[before:]
+    assert (trim.portion, [piece.portion for piece in made]) == (0, [3, 4])
+    assert trim.mass_kg > 0.02
+    for piece in made:
+        assert piece.mass_kg == pytest.approx(0.030, rel=0.12)
+    assert verified(world).same
+
+
+def test_an_open_guard_takes_power_off_the_drive_and_gives_none_before_it_is_proven() -> None:
+    world = ready_world()
+    world.ask("drive", on=True)
+    world.run_for(0.5)
+    world.rig.press("guard", False)
+    world.run_for(0.5)
+    world.rig.press("guard", True)
+    world.run_for(0.5)
+    assert world.app.status(world.now_ns).coils == "drive off, valve off"
+    for method, params in (("drive", {"on": True}), ("jog", {"distance_m": -0.001})):
+        with pytest.raises(Refused, match="Guard open") as caught:
+            world.ask(method, **params)
+        assert caught.value.reply.result["condition"] == "IL-02"
+    assert world.ask("drive", on=False) == {"on": False}
+    world.run_for(0.5)
+    assert not world.app.state.board.pins >> PIN["drive"] & 1
+    clear(world, 2)
+    assert world.ask("drive", on=True) == {"on": True}
     assert verified(world).same
 
 
@@ -141,6 +183,7 @@ def test_two_switches_at_once_move_nothing_and_one_moves_while_held() -> None:
     world.rig.press("reverse", True)
     world.run_for(1)
     assert world.rig.feed_m == pytest.approx(before_m, abs=2e-5)
+    assert "IL-22" in [one.code for one in world.app.status(world.now_ns).abnormals]
     world.rig.press("forward", False)
     world.rig.press("reverse", False)
     world.run_for(0.5)
@@ -172,7 +215,13 @@ def test_the_local_button_makes_a_portion_only_when_armed_from_the_terminal() ->
     assert reply.result["outcome"] == "complete"
 
 
-def test_the_end_of_the_tube_ends_a_series_until_end_and_pauses_a_counted_one() -> None:
+@pytest.mark.parametrize(
+    ("count", "what", "reason"),
+    [(None, "ended", "end of the tube"), (30, "paused", "The tube is at its end: take it out")],
+)
+def test_the_end_of_the_tube_ends_a_series_until_end_and_pauses_a_counted_one(
+    count: int | None, what: str, reason: str
+) -> None:
     world = ready_world()
     left_m = world.app.status(world.now_ns).tube_left_m
     assert left_m is not None
@@ -180,7 +229,8 @@ def test_the_end_of_the_tube_ends_a_series_until_end_and_pauses_a_counted_one() 
         world.ask("jog", distance_m=min(0.05, left_m - 0.030))
         left_m = world.app.status(world.now_ns).tube_left_m
         assert left_m is not None
-    series = world.ask("series", dough=MASA, every_s=5.0)
-    assert series["what"] == "ended"
-    assert "end of the tube" in series["reason"] or "IL-09" in series["reason"]
-    assert world.records("portion")[-1]["class"] in ("tail", "flagged")
+    asked = {} if count is None else {"count": count}
+    series = world.ask("series", dough=MASA, every_s=5.0, **asked)
+    assert series["what"] == what
+    assert series["reason"].startswith(reason)
+    assert world.records("portion")[-1]["class"] == "tail"

@@ -26,30 +26,38 @@ class Story:
     Deviations are from the same series without faults [-]. Index 2 is portion 3.
     """
 
-    def __init__(self, *faults: str) -> None:
+    def __init__(self, *faults: str, fidelity: str = "brisk") -> None:
+        self.fidelity = fidelity
         self.readings: list[list[Readings]] = []
         self.cuts: list[tuple[float, float]] = []
-        rig = Rig(PLAIN, faults=faults, dt_s=0.01)
+        self.returns: list[float] = []
+        rig = Rig(PLAIN, faults=faults, dt_s=0.01, fidelity=fidelity)
         rig.prime(PROGRAM)
         rig.watch = lambda seen: self.readings[-1].append(seen)
         cut = rig.cut
 
         def noted(limit_s: float = 1.5) -> tuple[float, float]:
+            start_s = rig.t_s
             self.cuts.append(cut(limit_s))
+            self.returns.append(rig.t_s - start_s - self.cuts[-1][1])
             return self.cuts[-1]
 
         rig.cut = noted  # type: ignore[method-assign]
         self.masses = []
+        self.throws: list[float] = []
         for portion in range(1, COUNT + 1):
             self.readings.append([])
-            self.masses += rig.series(PROGRAM, 1, first=portion)
+            rig.make(PROGRAM, portion)
+            pieces = rig.plant.take_pieces()
+            self.masses.append(sum(piece.mass_kg for piece in pieces))
+            self.throws.append(max((piece.throw_m for piece in pieces), default=0.0))
         balance = rig.plant.mass_balance()
         spread_kg = balance.loaded_kg - balance.out_kg - balance.waste_kg - balance.barrel_kg
         assert abs(spread_kg) < 1e-6 * balance.loaded_kg
 
     @property
     def deviations(self) -> list[float]:
-        return [a / b - 1.0 for a, b in zip(self.masses, sound().masses, strict=True)]
+        return [a / b - 1.0 for a, b in zip(self.masses, sound(self.fidelity).masses, strict=True)]
 
     def pushing(self, portion: int) -> list[Readings]:
         """Readings of the push: before the plunger was drawn back."""
@@ -58,13 +66,13 @@ class Story:
 
 
 @functools.cache
-def sound() -> Story:
-    return Story()
+def sound(fidelity: str = "brisk") -> Story:
+    return Story(fidelity=fidelity)
 
 
 @functools.cache
-def story(fault: str) -> Story:
-    return Story(f"{fault}@{AT}")
+def story(fault: str, fidelity: str = "brisk") -> Story:
+    return Story(f"{fault}@{AT}", fidelity=fidelity)
 
 
 # How they are written.
@@ -98,6 +106,10 @@ def test_by_portion() -> None:
         ("void@3:nan", "from 0 to 50 .cm3."),
         ("lost-steps@3:20", "from 0 to 1 .fraction."),
         ("", "No fault is called"),
+        ("void@0%", "as 'void@5%'"),
+        ("void@101%", "as 'void@5%'"),
+        ("void@x%", "as 'void@5%'"),
+        ("void@nan%", "as 'void@5%'"),
     ],
 )
 def test_what_is_not_understood_is_said_in_a_sentence(text: str, says: str) -> None:

@@ -43,3 +43,16 @@ def test_same_seed_same_readings() -> None:
 def test_an_impossible_scale_is_refused(readability: float, noise: float) -> None:
     with pytest.raises(ValueError, match="must be above zero"):
         Scale(random.Random(1), readability, noise)
+
+
+def test_zero_wanders_by_the_root_of_time_and_a_pan_reads_off_its_centre() -> None:
+    # Common practice: 0.02 g in 10 min, 0.1 % off the centre.
+    drifts = []
+    for seed in range(400):
+        scale = Scale(random.Random(seed), 1e-6, 0.0, wander_kg=2e-5)
+        drifts.append(scale.read(0.030, 4 * 600.0) - 0.030)
+    assert statistics.pstdev(drifts) == pytest.approx(4e-5, rel=0.15)
+    scale = Scale(random.Random(1), 1e-6, 0.0, off_centre=1e-3)
+    errors = [scale.read(0.030) - 0.030 for _ in range(2000)]
+    assert statistics.pstdev(errors) == pytest.approx(3e-5 / 3**0.5, rel=0.1)
+    assert max(abs(error) for error in errors) < 3.2e-5

@@ -30,7 +30,7 @@ from protocols.messages import (
     encode,
 )
 from sim.faults import Faults
-from sim.rig import Rig
+from sim.rig import QUANTUM_US, Rig
 from sim.rig_spec import rig_spec
 
 EXAMPLES = Path(__file__).parents[2] / "benchd" / "examples"
@@ -46,23 +46,38 @@ def example_card(name: str = "bench.yaml") -> BenchCard:
 class WireHost:
     """One rig and what was heard from its board, in order."""
 
-    def __init__(self, *, seed: int = 1, faults: tuple[str, ...] = (), card: str = "bench.yaml"):
+    def __init__(
+        self,
+        *,
+        seed: int = 1,
+        faults: tuple[str, ...] = (),
+        card: str = "bench.yaml",
+        fidelity: str = "brisk",
+        quantum_us: int = QUANTUM_US,
+    ) -> None:
         self.card = example_card(card)
-        self.rig = Rig(rig_spec(self.card), seed, Faults.parse(faults))
+        self.rig = Rig(
+            rig_spec(self.card),
+            seed,
+            Faults.parse(faults),
+            fidelity=fidelity,
+            quantum_us=quantum_us,
+        )
         self.heard: list[BoardMessage] = []
         self.bad: list[FrameError] = []
         self.raw = bytearray()
         self.leasing = True
+        self.tick_us = max(TICK_US, quantum_us)
         self.last_id = 0
         self.last_event = 0
         self._decoder = LineDecoder()
         self._queue: deque[bytes] = deque()
 
-    def tick(self, time_us: int = TICK_US) -> None:
+    def tick(self, time_us: int = 0) -> None:
         """Sends one waiting line, then lets the rig run for a moment."""
         if self._queue:
             self.rig.rx(self._queue.popleft())
-        sent = self.rig.run_until(self.rig.t_us + time_us)
+        sent = self.rig.run_until(self.rig.t_us + (time_us or self.tick_us))
         self.raw += sent
         for item in self._decoder.feed(sent):
             if isinstance(item, FrameError):
@@ -93,7 +108,7 @@ class WireHost:
         """Lets time pass."""
         end_us = self.rig.t_us + round(time_s * 1e6)
         while self.rig.t_us < end_us:
-            self.tick(min(TICK_US, end_us - self.rig.t_us))
+            self.tick(min(self.tick_us, end_us - self.rig.t_us))
 
     def wait(self, condition: Callable[[], bool], limit_s: float = 60.0) -> None:
         """Runs until the condition holds."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import msgspec
 import pytest
@@ -11,7 +12,7 @@ from hypothesis import strategies as st
 
 from protocols.status import Abnormal, BenchStatus, BrokerStatus, LastPortion, SeriesStatus
 from tests.quiet_status import STATUS
-from tui import view
+from tui import ended, one_line, view
 
 GONE = Abnormal(
     code="IL-09",
@@ -53,6 +54,14 @@ def text(status: BenchStatus) -> str:
     return "\n".join(view.status_lines(status))
 
 
+def test_why_a_series_is_paused_is_said_once_and_not_as_if_it_still_were_so() -> None:
+    series = SeriesStatus(3, 12, 8.0, None, True, False, "IL-02: Guard open. Shut it.")
+    waits = "resume (IL-02: Guard open. Shut it.)"
+    status = msgspec.structs.replace(READY, state="PAUSED", waits_for=waits, series=series)
+    assert view.state_row(status).text.startswith("PAUSED; waits for resume; bench ")
+    assert text(status).count("Guard open") == 1
+
+
 def test_a_bench_at_rest() -> None:
     assert view.status_lines(READY) == [
         "READY; bench maize; link 0.1 s",
@@ -81,6 +90,56 @@ def test_a_series_with_its_countdown() -> None:
     assert "Series    3 of 20, one every 8.0 s; next push in 1.2 s" in text(status)
 
 
+@pytest.mark.parametrize(
+    ("mass_kg", "shown"),
+    [
+        (0.00105, "1.05 g"),
+        (0.0318, "31.8 g"),
+        (0.03, "30.0 g"),
+        (0.0311845, "31.184 g"),
+        (None, "-"),
+    ],
+)
+def test_a_single_weight_shows_all_digits(mass_kg: float | None, shown: str) -> None:
+    assert view.weighed(mass_kg) == shown
+
+
+def test_late_beats_of_a_series_are_counted() -> None:
+    series = SeriesStatus(3, 20, 8.0, 1.2, False, False, late=1)
+    status = msgspec.structs.replace(READY, state="WAITING", series=series)
+    assert "next push in 1.2 s; 1 beat late" in text(status)
+
+
+def test_a_stroke_that_follows_the_weights_is_shown() -> None:
+    series = SeriesStatus(
+        12, 20, 8.0, 1.2, False, False, stroke_m=0.01253, card_stroke_m=0.0127, adjusted=1
+    )
+    shown = view.series_row(series).text
+    assert "stroke 12.53 mm by the weights, -1.3 % off the card's" in shown
+    same = msgspec.structs.replace(series, stroke_m=0.0127, adjusted=0)
+    shown = view.series_row(same).text
+    assert "stroke 12.70 mm by the weights" in shown
+    assert "off the card's" not in shown
+
+
+def test_what_was_set_by_hand_stands_in_its_own_line() -> None:
+    assert "By hand" not in text(READY)
+    values: dict[str, float | str] = {
+        "air_pa": 1.2e5, "needle_turns": 2.0, "nozzle_m": 0.024, "sleeve": "S3", "other": 7.0
+    }  # fmt: skip
+    status = msgspec.structs.replace(READY, by_hand=values, group=4)
+    assert "By hand   air 1.2 bar, needle 2 turns, nozzle 24 mm, sleeve S3, other 7; group 4" in (
+        text(status)
+    )
+
+
+def test_what_was_seen_of_the_last_portion_is_said() -> None:
+    last = LastPortion(14, "flagged", "complete", 0.0302, ("thrust rose to 270 N, usual 200 N",))
+    status = msgspec.structs.replace(READY, last=last)
+    assert "flagged complete, 30.2 g" in " ".join(text(status).split())
+    assert "thrust rose to 270 N, usual 200 N" in " ".join(text(status).split())
+
+
 def test_a_paused_series_says_why() -> None:
     series = SeriesStatus(
         made=3, count=None, every_s=8.0, next_in_s=None, paused=True, finishing=False,
@@ -95,7 +154,8 @@ def test_rank_is_a_sign_and_a_word(rank: int, word: str) -> None:
     status = msgspec.structs.replace(READY, abnormals=(msgspec.structs.replace(GONE, rank=rank),))
     lines = view.status_lines(status)
     line = next(line for line in lines if line.startswith(word))
-    assert "IL-09 12.0 s ago: No dough for 15 mm." in line
+    stands = ", not seen yet" if rank > 1 else ""
+    assert f"IL-09 12.0 s ago{stands}: No dough for 15 mm." in line
     assert "Look at the nozzle" in " ".join(text(status).split())
 
 
@@ -118,7 +178,7 @@ def test_old_values_count_as_loaded(age_s: float | None) -> None:
     assert "NOT WATCHED: anything, while no word comes from the board" in text(status)
     assert "low" not in energy
     assert "2 N" not in energy
-    assert "treat as loaded" in view.status_line(status, 200)
+    assert "treat as loaded" in one_line.status_line(status, 200)
 
 
 def test_energy_that_nobody_named_counts_as_loaded() -> None:
@@ -126,10 +186,31 @@ def test_energy_that_nobody_named_counts_as_loaded() -> None:
     assert view.energy_row(status).text.startswith("barrel not known: treat as loaded;")
 
 
+@pytest.mark.parametrize(
+    ("changes", "shown"),
+    [
+        ({"pins": {"guard": True}}, "guard shut"),
+        ({"pins": {"guard": False}}, "guard open"),
+        ({"state": "NO LINK"}, "guard not known"),
+        (
+            {"not_watched": ("guard", "thrust")},
+            "guard not watched; nobody watches thrust",
+        ),
+    ],
+)
+def test_a_consequence_line_says_guard_barrel_and_air(changes: dict[str, Any], shown: str) -> None:
+    status = msgspec.structs.replace(READY, **changes)
+    assert view.guard_text(status) == shown
+    assert view.loaded_text(status) == f"{shown}; barrel 214 N loaded; air 2.0 bar live"
+
+
 def test_a_doubtful_position_is_not_shown_as_a_number() -> None:
     status = msgspec.structs.replace(READY, position_known=False)
     assert "87" not in view.feed_row(status).text
     assert "benchd here" in view.feed_row(status).text
+    # Nothing can be said to a board that gives no word.
+    unheard = msgspec.structs.replace(status, state="NO LINK", link_age_s=4.0)
+    assert view.feed_row(unheard).text == "position not known, while no word comes from the board"
 
 
 def test_a_journal_that_cannot_be_written_is_said() -> None:
@@ -149,21 +230,23 @@ def test_from_json_reads_what_the_daemon_sends() -> None:
     series = SeriesStatus(
         made=3, count=20, every_s=8.0, next_in_s=None, paused=False, finishing=True
     )
-    status = msgspec.structs.replace(READY, series=series, abnormals=(GONE,))
+    status = msgspec.structs.replace(
+        READY, series=series, abnormals=(GONE,), broker=BrokerStatus(False, 7, 0)
+    )
     sent = json.loads(msgspec.json.encode(status))
     assert view.status_lines(view.from_json(sent)) == view.status_lines(status)
-    assert view.status_line(view.from_json(sent)) == view.status_line(status)
+    assert one_line.status_line(view.from_json(sent)) == one_line.status_line(status)
 
 
 def test_one_line_for_following_along() -> None:
     status = msgspec.structs.replace(READY, state="PORTIONING", phase="push", abnormals=(GONE,))
-    assert view.status_line(status) == (
+    assert one_line.status_line(status) == (
         "PORTIONING push; !3 STOP IL-09; barrel 214 N loaded; portion 14; feed 87.3 mm"
     )
     later = msgspec.structs.replace(status, link_age_s=0.4)
-    assert view.status_line(later) == view.status_line(status)
+    assert one_line.status_line(later) == one_line.status_line(status)
     silent = msgspec.structs.replace(status, link_age_s=0.6)
-    assert "link 0.6 s" in view.status_line(silent)
+    assert "link 0.6 s" in one_line.status_line(silent)
 
 
 def test_a_single_one_is_not_several() -> None:
@@ -198,14 +281,14 @@ def test_a_table_of_portions_fits_its_columns() -> None:
         "class": "after-pause",
         "outcome": "complete",
         "asked_m": {"push": 0.0127},
-        "phase_s": dict.fromkeys(view.PHASE_ORDER, 1.25),
+        "phase_s": dict.fromkeys(ended.PHASE_ORDER, 1.25),
         "thrust_n": {"peak": 999.0},
     }
-    line = view.portion_cells(record, 0.0316)
-    assert len(view.PORTION_HEAD) == 79
+    line = ended.portion_cells(record, 0.0316)
+    assert len(ended.PORTION_HEAD) == 79
     assert len(line) <= view.WIDTH
-    for head in ("stroke", *view.PHASE_ORDER):
-        end = view.PORTION_HEAD.index(head) + len(head)
+    for head in ("stroke", *ended.PHASE_ORDER):
+        end = ended.PORTION_HEAD.index(head) + len(head)
         assert line[end - 1] != " "
         assert line[end] == " "
 
@@ -230,7 +313,7 @@ def test_whatever_was_typed_the_lines_stay_ascii_and_within_their_width(
         link_age_s=age,
         abnormals=(msgspec.structs.replace(GONE, what=name),),
     )
-    lines = [*view.status_lines(status, width), view.status_line(status, width)]
+    lines = [*view.status_lines(status, width), one_line.status_line(status, width)]
     assert all(line.isascii() and line.isprintable() and len(line) <= width for line in lines)
 
 

@@ -56,7 +56,7 @@ def _named(rows: tuple[Row, ...], *names: str) -> tuple[Row, ...]:
 
 BACKWARDS: tuple[Row, ...] = (
     *backwards.STRAND_ROWS,
-    *_named(portions.ROWS, "portion.stroke", "portion.length"),
+    *_named(portions.ROWS, "portion.stroke", "portion.length", "feed.useful", "tube.portions"),
     *_named(cylinder.ROWS, "cutter.needs", "cutter.against"),
     *backwards.CUTTER_ROWS,
     *_named(air_flow.ROWS, "air.conductance"),

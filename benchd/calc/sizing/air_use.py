@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from benchd.calc.sizing.base import (
     REFERENCE_PA,
+    Impossible,
     Limit,
     Row,
     disc_area,
@@ -20,7 +21,8 @@ def air_per_cycle(
     (A1 + A2) S (p + pa) / 100 kPa: filled at one temperature, without dead volume.
 
     Parameters:  pressure_pa : scalar, float [Pa], >= 0; gauge. ambient_pa : scalar, float [Pa],
-        > 0. bore_m, rod_m, stroke_m : scalars, float [m], > 0; a rod of 0 is allowed
+        > 0. bore_m, rod_m, stroke_m : scalars, float [m], > 0; the rod below the bore,
+        0 is allowed
     Returns:     volume : scalar, float [m^3] at the reference atmosphere (ISO 8778, ANR)
     Raises:      Impossible: names the argument
     Source:      ISO 8778 (reference: 100 kPa, 20 C) and Boyle's law
@@ -28,6 +30,8 @@ def air_per_cycle(
     """
     not_negative(pressure_pa=pressure_pa, rod_m=rod_m)
     positive(ambient_pa=ambient_pa, stroke_m=stroke_m)
+    if rod_m >= bore_m:
+        raise Impossible("'rod_m' is not below the bore.")
     out = disc_area(bore_m)
     back = out - (disc_area(rod_m) if rod_m > 0 else 0.0)
     return (out + back) * stroke_m * (pressure_pa + ambient_pa) / REFERENCE_PA

@@ -68,7 +68,8 @@ class Row(NamedTuple):
     compute takes the values of `needs` in their order, SI, and returns SI; what it raises as
     Impossible is said in the line. says: what the value means, one sentence. safety: what it means
     for the person; stands before the number where the value is above `caution_above` [SI].
-    only: names of inputs and the words they must have for the row to apply.
+    only: names of inputs and the words they must have for the row to apply. counts: whether it
+    moves by whole steps, as a number of things does.
     """
 
     name: str
@@ -82,6 +83,7 @@ class Row(NamedTuple):
     safety: str = ""
     caution_above: float = math.inf
     only: tuple[tuple[str, str], ...] = ()
+    counts: bool = False
 
 
 class Line(NamedTuple):
@@ -147,6 +149,7 @@ def flow_share(ratio: float, *, critical: float) -> float:
     Parameters:  ratio : scalar, float [-], >= 0; pressure behind over pressure before, absolute.
         critical : scalar, float [-], 0 to below 1; b, as measured for the part (0.2 to 0.5)
     Returns:     share : scalar, float [-], 0 to 1
+    Raises:      Impossible when an argument is out of its range
     Source:      ISO 6358-1, mass flow of a component with sonic conductance C and ratio b
     Example:     flow_share(500/700, critical=0.35) is 0.8282 (0.00686988 / 0.008295 kg/s).
     """
@@ -254,36 +257,68 @@ class Hang(NamedTuple):
 STEP = 0.005
 """Share by which an input is moved either way for its effect."""
 
+COUNT_STEP = 0.1
+"""The same for results that are counts, which move by whole steps."""
+
+LEAST_SHARE = 0.05
+"""What moves by less than this per one per cent does not hang on the guess."""
+
 
 def hangs(rows: Sequence[Row], inputs: Mapping[str, Input], lines: Sequence[Line]) -> list[Hang]:
     """Return how results hang on guessed inputs, largest first.
 
-    (dy/dx) (x/y) by central differences of half a per cent.
+    (dy/dx) (x/y) by central differences of half a per cent, of ten per cent for counts.
 
     Parameters:  rows, inputs : what the sheet was worked out from. lines : the sheet
     Returns:     share : scalar, float [-] (per cent of the result for one per cent of the guess)
     Source:      first-order sensitivity, JCGM 100:2008 (GUM), 5.1.3
     """
+    smooth = [line for line in lines if not line.row.counts]
+    counts = [line for line in lines if line.row.counts and line.value]
+    above_counts = rows_for(rows, (line.row.name for line in counts))
     found = []
-    for name, one in inputs.items():
-        if not one.guessed or isinstance(one.value, str) or one.value == 0:
-            continue
-        moved = []
-        for way in (1 + STEP, 1 - STEP):
-            other = {**inputs, name: one._replace(value=one.value * way)}
-            again = work_out(rows, other, frozenset({name}), lines)
-            moved.append({line.row.name: line.value for line in again})
-        for line in lines:
-            above, below = (side.get(line.row.name) for side in moved)
-            if above is None or below is None or not line.value:
+    for step, tried, results in ((STEP, rows, smooth), (COUNT_STEP, above_counts, counts)):
+        for name, one in inputs.items():
+            if not one.guessed or isinstance(one.value, str) or one.value == 0:
                 continue
-            if line.value.is_integer() and above.is_integer() and below.is_integer():
-                continue  # A count moves by whole steps, which say nothing of its slope.
-            share = (above - below) / (2 * STEP * line.value)
-            if abs(share) > LEAST_SHARE and math.isfinite(share):
-                found.append(Hang(name, line.row.name, line.row.label, share))
+            moved = []
+            for way in (1 + step, 1 - step):
+                other = {**inputs, name: one._replace(value=one.value * way)}
+                again = work_out(tried, other, frozenset({name}), lines)
+                moved.append({line.row.name: line.value for line in again})
+            for line in results:
+                above, below = (side.get(line.row.name) for side in moved)
+                if above is None or below is None or not line.value:
+                    continue
+                share = (above - below) / (2 * step * line.value)
+                if abs(share) > LEAST_SHARE and math.isfinite(share):
+                    found.append(Hang(name, line.row.name, line.row.label, share))
     return sorted(found, key=lambda hang: -abs(hang.share))
 
 
-LEAST_SHARE = 0.05
-"""What moves by less than this per one per cent does not hang on the guess."""
+def rows_for(rows: Sequence[Row], names: Iterable[str]) -> list[Row]:
+    """Return the rows of these names and all that their values need [rows], in order.
+
+    Source:      none needed: a rule of this project
+    """
+    wanted = set(names)
+    for row in reversed(rows):
+        if row.name in wanted:
+            wanted |= {*row.needs, *(name for name, _ in row.only)}
+    return [row for row in rows if row.name in wanted]
+
+
+def unsloped(inputs: Mapping[str, Input], lines: Sequence[Line]) -> list[str]:
+    """Return the guessed inputs that the sheet used and whose effect no slope tells [names].
+
+    They are words and zeros.
+
+    Source:      none needed: a rule of this project
+    """
+    used = {name for line in lines for name in line.row.needs}
+    used |= {name for line in lines for name, _ in line.row.only}
+    return [
+        name
+        for name, one in inputs.items()
+        if one.guessed and name in used and (isinstance(one.value, str) or one.value == 0)
+    ]

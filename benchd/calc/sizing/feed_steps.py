@@ -64,6 +64,10 @@ ROWS = (
         "A stroke cannot be set finer than this.",
         Limit("most", "portion.tolerance_kg", "One step is more than a portion may be off: use "
               "more microsteps, a smaller lead or a narrower barrel.", 10.0)),
+    Row("feed.speed", "speed of the push", "mm/s", "the dough card's push speed", ("push_speed",),
+        lambda speed: speed, "Without a dough card it is the bench's top speed.",
+        Limit("most", "feed.top_speed", "Faster than this bench was proven to feed without lost "
+              "steps: push slower.")),
     Row("feed.rate", "microsteps a second", "1/s", "rate: push speed / step",
         ("push_speed", "feed.step"), lambda speed, way: step_rate(speed, way_m=way),
         "The board can make so many steps at the working speed.",

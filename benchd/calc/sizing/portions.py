@@ -62,6 +62,12 @@ def _useful(travel: float, heel: float) -> float:
     return travel - heel
 
 
+def _before_film(useful: float, film: float) -> float:
+    if film >= useful:
+        raise Impossible("'film' is as long as the whole useful travel.")
+    return useful - film
+
+
 RATING_ROWS = (
     Row("portion.tolerance_kg", "what a portion may be off", "g", "aim x tolerance",
         ("aim", "tolerance"), lambda aim, share: aim * share,
@@ -83,10 +89,11 @@ ROWS = (
         "The piece is this long before it falls."),
     Row("feed.useful", "useful travel", "mm", "travel - heel", ("feed.travel", "feed.heel"),
         _useful, "The plunger pushes dough over this way."),
-    Row("tube.portions", "portions of a tube", "", "floor((useful - prime) / stroke)",
-        ("feed.useful", "prime", "portion.stroke"),
-        lambda useful, prime, way: portions(useful, prime_m=prime, stroke_m=way),
-        "A heel of film and dough stays behind, always.",
-        Limit("least", 1.0, "A tube does not give a single portion.")),
+    Row("tube.portions", "portions of a tube", "", "floor((useful - film - prime) / stroke)",
+        ("feed.useful", "film", "prime", "portion.stroke"),
+        lambda useful, film, prime, way: portions(
+            _before_film(useful, film), prime_m=prime, stroke_m=way),
+        "A heel of film and dough stays behind, always; search the last portions for film.",
+        Limit("least", 1.0, "A tube does not give a single portion."), counts=True),
 )  # fmt: skip
 """Rows of the sheet."""

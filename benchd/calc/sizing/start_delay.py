@@ -15,7 +15,10 @@ from benchd.calc.sizing.base import (
 STEP_SHARE = 0.002
 """Step of the integration, as a share of the quicker chamber's time."""
 
-STEPS_MAX = 200_000
+NEARLY = 1e-4
+"""Share of the pressure that is left where a chamber counts as full or empty."""
+
+STEPS_MAX = 20_000
 
 
 def start_delay(
@@ -70,13 +73,18 @@ def start_delay(
             - breakaway_n
         )
 
-    step_s = STEP_SHARE / max(rate_out, rate_back)
     out_pa, back_pa, t_s = ambient_pa, supply_pa, 0.0
     for _ in range(STEPS_MAX):
+        # A chamber that has its last pressure no longer sets the step.
+        busy = rate_back if out_pa == supply_pa else max(rate_out, rate_back)
+        step_s = STEP_SHARE / (rate_out if back_pa == ambient_pa else busy)
         before = over(out_pa, back_pa)
         out_next = out_pa + step_s * rise(min(supply_pa, out_pa + step_s / 2 * rise(out_pa)))
         back_next = back_pa + step_s * fall(max(ambient_pa, back_pa + step_s / 2 * fall(back_pa)))
-        out_next, back_next = min(out_next, supply_pa), max(back_next, ambient_pa)
+        if supply_pa - out_next < NEARLY * pressure_pa:
+            out_next = supply_pa
+        if back_next - ambient_pa < NEARLY * pressure_pa:
+            back_next = ambient_pa
         after = over(out_next, back_next)
         if after >= 0:
             return t_s + step_s * (-before / (after - before) if before < 0 else 0.0)

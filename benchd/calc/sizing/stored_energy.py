@@ -61,7 +61,9 @@ def tnt_mass(energy_j: float) -> float:
     Parameters:  energy_j : scalar, float [J], >= 0
     Returns:     mass : scalar, float [kg]
     Raises:      Impossible: names the argument
-    Source:      ASME PCC-2, Appendix 501-II; NIST SP 811 has 4.184 MJ/kg, 2 % less
+    Validity:    a convention, no measurement: the same appendix has 1 488 617 ft lb/lb in US units,
+        which is 4.3 % more to the kilogram, and NIST SP 811 has 4.184 MJ/kg, 2 % less.
+    Source:      ASME PCC-2, Appendix 501-II
     Example:     744051.1 J: 0.174377 kg.
     """
     not_negative(energy_j=energy_j)

@@ -95,6 +95,6 @@ ROWS = (
     Row("scale.weighings", "weighings for the mean", "", "least n with t s / sqrt(n) <= E",
         ("scale.spread", "mean_within", "certainty"),
         lambda spread, within, sure: weighings(spread, within=within, certainty=sure),
-        "So many put the mean within what the card asks, with the certainty it asks."),
+        "So many put the mean within what the card asks, with the certainty it asks.", counts=True),
 )  # fmt: skip
 """Rows of the sheet."""

@@ -24,6 +24,10 @@ ODD_ALPHA = 0.01
 """Share of usual series in which the ESD test may call a weight odd: to accuse is expensive."""
 
 
+ROUNDING = 1e-6
+"""Share of a sum of squares below which what is left of it is computed anew."""
+
+
 class Went(StrEnum):
     """Where the mass went that an odd portion lacks, or has too much."""
 
@@ -75,19 +79,55 @@ def esd(values: Sequence[float], most: int, *, alpha: float = 0.05) -> list[int]
     most = min(most, n - 3)
     if most < 1:
         return []
-    left = list(range(n))
+    # The farthest from a mean is the least or the most, so both ends are enough to look at.
+    least = sorted(range(n), key=lambda at: (values[at], at))
+    largest = sorted(range(n), key=lambda at: (-values[at], at))
+    low = high = found = 0
     removed: list[int] = []
-    found = 0
+    rest = _Rest(values)
     for i, limit in enumerate(esd_limits(n, most, alpha=alpha), 1):
-        mean, sd = mean_sd([values[at] for at in left])
+        mean, sd = rest.mean_sd(removed)
         if sd == 0:
             break
-        worst = max(left, key=lambda at: abs(values[at] - mean))
-        if abs(values[worst] - mean) / sd > limit:
+        below, above = mean - values[least[low]], values[largest[high]] - mean
+        if below > above or (below == above and least[low] < largest[high]):
+            worst, low = least[low], low + 1
+        else:
+            worst, high = largest[high], high + 1
+        if max(below, above) / sd > limit:
             found = i
-        left.remove(worst)
         removed.append(worst)
     return removed[:found]
+
+
+class _Rest:
+    """Mean and spread of values of which one after the other goes, without a look at all each
+    time; exact again before what is left over could be rounding."""
+
+    def __init__(self, values: Sequence[float]) -> None:
+        self._values = values
+        self._seen = 0
+        self._base, sd = mean_sd(values)
+        self._n = len(values)
+        self._sum, self._squares = 0.0, sd * sd * (self._n - 1)
+        self._first = self._squares
+
+    def mean_sd(self, removed: Sequence[int]) -> tuple[float, float]:
+        """Return mean and standard deviation [unit] of what is left, without those removed."""
+        for at in removed[self._seen :]:
+            off = self._values[at] - self._base
+            self._sum, self._squares = self._sum - off, self._squares - off * off
+            self._n -= 1
+        self._seen = len(removed)
+        squares = self._squares - self._sum * self._sum / self._n
+        if squares <= ROUNDING * self._first:
+            gone = set(removed)
+            left = [value for at, value in enumerate(self._values) if at not in gone]
+            self._base, sd = mean_sd(left)
+            self._sum, self._squares = 0.0, sd * sd * (self._n - 1)
+            self._first = self._squares
+            return self._base, sd
+        return self._base + self._sum / self._n, sqrt(squares / (self._n - 1))
 
 
 def odd_ones(values: Sequence[float], *, least: float = 0.0) -> list[int]:

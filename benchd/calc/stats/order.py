@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from math import fsum, sqrt
 from typing import NamedTuple
 
-from benchd.calc.spread import CONFIDENCE, Interval
+from benchd.calc.spread import CONFIDENCE, Interval, sd_interval
 from benchd.calc.stats import quantiles
 
 
@@ -94,8 +94,9 @@ def split(values: Sequence[float], positions: Sequence[int] | None = None) -> Sp
     """Return how much of the spread is moved to the neighbour and how much is lost.
 
     With m = b s + e(i) - e(i-1) + w(i), var(e) = -cov1 and var(w) = var + 2 cov1; cov1 = r var.
-    The mean of r for unrelated values, -1/n, is taken off first. Intervals are approximate: those
-    of r (standard error 1/sqrt(n)), carried over; below 40 values take them as a hint.
+    The mean of r for unrelated values, -1/n, is taken off first. The interval of r is that of
+    unrelated values; those of moved and lost join its ends with those of the spread, and so err to
+    the wide side. Below 40 values take them as a hint.
 
     Parameters:  values : (n,), float [any unit], n >= 3; trend taken out. positions : as `lag_one`
     Returns:     lag [-], moved, lost [unit], each with its interval; whether they alternate
@@ -107,19 +108,39 @@ def split(values: Sequence[float], positions: Sequence[int] | None = None) -> Sp
     mean = fsum(values) / n
     variance = fsum((value - mean) ** 2 for value in values) / (n - 1)
     r = lag_one(values, positions) + 1 / n
-    half = quantiles.normal((1 + CONFIDENCE) / 2) / sqrt(n)
-    chance = (n - 2) / (n * sqrt(n - 1))
+    half = quantiles.normal((1 + CONFIDENCE) / 2) * _lag_sd(n)
     lag = Interval(r, max(-1.0, r - half), min(1.0, r + half))
+    sd, low, high = sd_interval(n, sd=sqrt(variance))
 
     def moved(at: float) -> float:
-        return sqrt(variance * min(0.5, max(0.0, -at)))
+        return sqrt(min(0.5, max(0.0, -at)))
 
     def lost(at: float) -> float:
-        return sqrt(variance * (1 + 2 * min(0.0, max(-0.5, at))))
+        return sqrt(1 + 2 * min(0.0, max(-0.5, at)))
 
     return Split(
         lag,
-        Interval(moved(r), moved(lag.high), moved(lag.low)),
-        Interval(lost(r), lost(lag.low), lost(lag.high)),
-        r < quantiles.normal(0.05) * chance,
+        Interval(sd * moved(r), low * moved(lag.high), high * moved(lag.low)),
+        Interval(sd * lost(r), low * lost(lag.low), high * lost(lag.high)),
+        alternates(values, positions),
     )
+
+
+ONE_IN_20 = -1.6448536269514722
+"""What a standard normal variable stays below 1 time in 20 (scipy.special.ndtri(0.05))."""
+
+
+def alternates(values: Sequence[float], positions: Sequence[int] | None = None) -> bool:
+    """Return whether neighbours go against each other more than chance would let them, 1 in 20.
+
+    Parameters:  values : (n,), float [any unit], n >= 3; trend taken out. positions : as `lag_one`
+    Source:      as `split`; without scipy, since the daemon asks this too
+    Example:     1, -1, 1, -1, 1, -1, 1, -1 alternate; eight equal values do not.
+    """
+    n = len(values)
+    return lag_one(values, positions) + 1 / n < ONE_IN_20 * _lag_sd(n)
+
+
+def _lag_sd(n: int) -> float:
+    """Return the standard deviation of lag-1 for a random order of n values (Moran)."""
+    return (n - 2) / (n * sqrt(n - 1))

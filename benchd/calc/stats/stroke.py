@@ -12,7 +12,7 @@ from typing import NamedTuple
 
 from benchd.calc.spread import mean_sd
 from benchd.calc.stats.odd import odd_ones
-from benchd.calc.stats.order import split
+from benchd.calc.stats.order import alternates
 
 LEAST, MOST = 4, 10
 """Weights that a mean is made of."""
@@ -52,6 +52,7 @@ def propose(
     stroke_m: float,
     first_stroke_m: float,
     scale_sd_kg: float,
+    odd: Sequence[int] | None = None,
 ) -> Proposal:
     """Return the stroke that would bring the mean to the aim, or why it should stay.
 
@@ -60,13 +61,14 @@ def propose(
 
     Parameters:  values_kg : (n,), float [kg]; normal portions made with this stroke, in order.
         positions : (n,), int [portions], rising. aim_kg [kg], stroke_m, first_stroke_m [m] :
-        scalars, > 0. scale_sd_kg : scalar [kg]; of one weighing
+        scalars, > 0. scale_sd_kg : scalar [kg]; of one weighing. odd : places of odd weights, where
+        the caller looked for them; None looks for them here
     Returns:     a stroke [m] or None, why, and what it rests on
     Source:      mass in proportion to stroke (conservation); k as in James and Stein's shrinkage;
         dead band, limits and the size of groups are common practice
     Example:     ten weights of about 30.6 g for an aim of 30 g: 2 % less stroke.
     """
-    odd = odd_ones(values_kg, least=scale_sd_kg)
+    odd = odd_ones(values_kg, least=scale_sd_kg) if odd is None else odd
     usual = [at for at in range(len(values_kg)) if at not in odd]
     newest = usual[-MOST:]
     n = len(newest)
@@ -99,4 +101,4 @@ def propose(
 
 def _alternates(values_kg: Sequence[float], positions: Sequence[int], usual: Sequence[int]) -> bool:
     values = [values_kg[at] for at in usual]
-    return len(values) > 3 and split(values, [positions[at] for at in usual]).alternating
+    return len(values) > 3 and alternates(values, [positions[at] for at in usual])

@@ -7,6 +7,8 @@ these in `State.latches`.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from msgspec.structs import replace
 
 from benchd.core.interlocks import (
@@ -57,7 +59,7 @@ def evaluate(turn: Turn, rules: tuple[Rule, ...] = ALWAYS) -> None:
                 _let_go(turn, rule, held)
         elif held is None or held.cause_gone:
             _raise(turn, rule, finding)
-        elif finding.text != held.text and rule.number in (15, 19):
+        elif rule.retold and finding.text != held.text:
             _change(
                 turn, replace(held, text=finding.text, value=finding.value, bound=finding.bound)
             )
@@ -102,12 +104,20 @@ def drop(turn: Turn, number: int) -> None:
 
 
 def why_not(state: State, action: str, now_ns: int) -> No | None:
-    """Return why an action (feed, prime, portion, series, stroke, open) is refused now, or None.
+    """Return why an action (feed, prime, portion, series, stroke, open) is refused now, or None."""
+    return why_nots(state, (action,), now_ns).get(action)
 
-    Latched rules block until acknowledged, even when their cause is gone.
+
+def why_nots(state: State, actions: Collection[str], now_ns: int) -> dict[str, No]:
+    """Return why actions are refused now; those that are not are left out.
+
+    Each rule is looked at once. Latched rules block until acknowledged, even when their cause is
+    gone.
     """
+    found: dict[str, No] = {}
     for rule in RULES:
-        if action not in rule.blocks:
+        barred = [action for action in actions if action in rule.blocks and action not in found]
+        if not barred:
             continue
         finding = rule.check(state, now_ns)
         held = state.latches.get(rule.number)
@@ -115,5 +125,6 @@ def why_not(state: State, action: str, now_ns: int) -> No | None:
             finding = Finding(held.text, held.value, held.bound)
         if finding is not None:
             code = INTERLOCK_BY_NUMBER[rule.number].code
-            return No(finding.text, code, finding.value, finding.bound)
-    return None
+            no = No(finding.text, code, finding.value, finding.bound)
+            found.update(dict.fromkeys(barred, no))
+    return found

@@ -57,6 +57,8 @@ class Rule(NamedTuple):
     no_such: frozenset[str] = frozenset()
     hot: bool = False
     """Looked at in every step. The others rest on nothing that a mere sample or beat changes."""
+    retold: bool = False
+    """Its sentence is told anew whenever it changes while it is up."""
 
 
 KINDS = ("trips", "holds", "limit", "missing", "stale", "not fitted")

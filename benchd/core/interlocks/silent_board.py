@@ -28,6 +28,7 @@ _NOW = 1_000 * SECOND_NS
 
 RULE = Rule(
     hot=True,
+    retold=True,
     number=19,
     check=check,
     blocks=EVERYTHING,

@@ -15,9 +15,7 @@ def check(state: State, now_ns: int) -> Finding | None:
     firmware."""
     proof = state.carry.proof
     if proof is None:
-        return Finding(
-            "This bench was never proven: walk through it and say so with 'benchd clear IL-15'."
-        )
+        return Finding("This bench was never proven: walk through it, then prove it.")
     changed = sorted(
         group
         for group, value in state.facts.digests.items()
@@ -48,6 +46,7 @@ _GIVEN = {
 }
 
 RULE = Rule(
+    retold=True,
     number=15,
     check=check,
     blocks=frozenset({"prime", "portion", "series", "stroke"}),

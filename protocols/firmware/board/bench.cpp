@@ -26,6 +26,7 @@ static const uint16_t BOOT = 0;  // where the core keeps its boot counter, low b
 static uint8_t level_off;        // contacts that are off while they read 0
 
 static uint8_t hal_pins(void *) { return (uint8_t)~(BENCHD_CONTACTS ^ level_off); }
+static bool hal_drop(void *) { return (BENCHD_DROP_EYE_PINS & (1 << BENCHD_DROP_EYE_BIT)) != 0; }
 static uint16_t hal_adc(void *, uint8_t channel) { return converter_counts(channel); }
 static uint16_t hal_supply_mv(void *) { return converter_supply_mv(); }
 
@@ -45,6 +46,11 @@ static void hal_outputs(void *, uint8_t bits) {
   } else {
     BENCHD_DIRECTION_PORT &= (uint8_t)~(1 << BENCHD_DIRECTION_BIT);
   }
+  if (bits & core::OUT_LEAVING) {
+    BENCHD_LEAVING_PORT |= 1 << BENCHD_LEAVING_BIT;
+  } else {
+    BENCHD_LEAVING_PORT &= (uint8_t)~(1 << BENCHD_LEAVING_BIT);
+  }
 }
 
 // The way to the next step takes up to 80 us where it is so long that the ramp must divide; the line brings two bytes
@@ -61,33 +67,18 @@ static void hal_pulse(void *) {
 
 static void hal_start_steps(void *, uint16_t ticks) { clock_start_steps(ticks); }
 
-static uint8_t hal_lock(void *) {
-  const uint8_t before = SREG;
-  cli();
-  asm volatile("" ::: "memory");
-  return before;
-}
-
-static void hal_unlock(void *, uint8_t before) {
-  asm volatile("" ::: "memory");
-  SREG = before;
-}
-
 static uint32_t hal_now_us(void *) {
-  const uint8_t before = SREG;
-  cli();
-  const uint32_t us = clock_us();
-  SREG = before;
-  return us;
+  core::Locked locked;
+  return clock_us();
 }
 
 static uint8_t hal_eeprom_read(void *, uint16_t at) { return store.boot[(at - BOOT) & 1]; }
 static void hal_eeprom_write(void *, uint16_t at, uint8_t value) { store.boot[(at - BOOT) & 1] = value; }
 static void hal_tx_start(void *) { serial_send(); }
 
-static const core::Hal HAL = {0,          hal_pins,        hal_adc,    hal_supply_mv,   hal_outputs,
-                              hal_pulse,  hal_start_steps, hal_now_us, hal_eeprom_read, hal_eeprom_write,
-                              hal_tx_start, hal_lock,      hal_unlock, "328p",          BENCHD_BUILD};
+const core::Hal board_hal = {0,          hal_pins,        hal_drop,   hal_adc, hal_supply_mv,   hal_outputs,
+                             hal_pulse,  hal_start_steps, hal_now_us, hal_eeprom_read, hal_eeprom_write,
+                             hal_tx_start, "328p",          BENCHD_BUILD};
 
 static_assert(BENCHD_WATCHED_D >> 2 ==
                   (core::MASK_GUARD | core::MASK_STOP | core::MASK_HOME | core::MASK_FAR | core::MASK_ENDS),
@@ -126,7 +117,7 @@ int main() {
   converter_init();
   serial_init();
   clock_start();
-  core::init(board, &HAL, start_cause());
+  core::init(board, &board_hal, start_cause());
   store_save();
   set_sleep_mode(SLEEP_MODE_IDLE);
   sei();

@@ -72,7 +72,8 @@ static inline void keep_others_out() {
   }
 }
 
-ISR(TIMER1_COMPA_vect) {
+// Small code is what all is compiled for; here a step may take no longer than a byte.
+ISR(TIMER1_COMPA_vect, __attribute__((optimize("gcse")))) {
   if (counting_down) {
     count_down();
     return;

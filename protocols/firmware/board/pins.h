@@ -14,14 +14,20 @@
 #define BENCHD_VALVE_BIT 2
 #define BENCHD_DIRECTION_PORT PORTB
 #define BENCHD_DIRECTION_BIT 3
+#define BENCHD_LEAVING_PORT PORTB
+#define BENCHD_LEAVING_BIT 4
 
 // Each reading: its channel of the converter.
 #define BENCHD_EYE_CHANNEL 0
 #define BENCHD_THRUST_CHANNEL 1
 #define BENCHD_AIR_CHANNEL 2
 
+// Reads 1 while on: sees the portion fall.
+#define BENCHD_DROP_EYE_PINS PINB
+#define BENCHD_DROP_EYE_BIT 5
+
 // Outputs, and contacts with the chip's pull-up, of each port.
-#define BENCHD_OUTPUTS_B 0x0F
+#define BENCHD_OUTPUTS_B 0x1F
 #define BENCHD_CONTACTS_B 0x00
 #define BENCHD_OUTPUTS_C 0x00
 #define BENCHD_CONTACTS_C 0x18

@@ -2,6 +2,8 @@
 // read without a call.
 #ifndef BENCHD_ROM_AVR_H
 #define BENCHD_ROM_AVR_H
+#include <avr/interrupt.h>
+#include <avr/io.h>
 #include <avr/pgmspace.h>
 #include <stdint.h>
 #include <string.h>
@@ -24,6 +26,19 @@ struct RomReader<4> {
     __builtin_memcpy(to, &word, 4);
   }
 };
+
+// Keeps interrupts away, and lets them in again as before; no memory access moves across either.
+__attribute__((always_inline)) static inline uint8_t board_lock() {
+  const uint8_t before = SREG;
+  cli();
+  return before;
+}
+__attribute__((always_inline)) static inline void board_unlock(uint8_t before) {
+  asm volatile("" ::: "memory");
+  SREG = before;
+}
+#define BENCHD_LOCK() board_lock()
+#define BENCHD_UNLOCK(before) board_unlock(before)
 
 #define ROM PROGMEM
 #define ROM_COPY(to, from) RomReader<sizeof(to)>::copy(&(to), &(from))

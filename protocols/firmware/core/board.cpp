@@ -48,7 +48,7 @@ static void take_lines(Board &board) {
     }
     uint32_t came_us = now_us(board);
     if (rx_empty(board.rx)) {
-      Locked locked(board.hal);
+      Locked locked;
       came_us = board.rx.newline_us;
     }
     command_line(board, board.line_text, board.line.length, came_us);
@@ -78,7 +78,7 @@ void pins_changed(Board &board) {
     sense.changed = true;
     sense.changed_us = now_us(board);
   }
-  motion_check_pins(board, board.hal->pins(board.hal->user));
+  motion_check_pins(board, hal_of(board)->pins(hal_of(board)->user));
 }
 
 }  // namespace core

@@ -7,11 +7,12 @@
 namespace core {
 
 static const wire::HostLine LINES[] ROM = {BENCHD_HOST_LINES};
+static const uint8_t FIELDS[] ROM = {BENCHD_FIELDS};
 static const wire::FieldRange RANGES[] ROM = {BENCHD_FIELD_RANGES};
 static const uint8_t LINE_COUNT = sizeof(LINES) / sizeof(LINES[0]);
 static const uint8_t NUMBERED = wire::CODE_SET;  // codes from here on carry a number
 
-void refuse_range(Answer &answer, uint8_t field, int32_t nearest) { refuse(answer, wire::NO_RANGE, field, nearest); }
+APART void refuse_range(Answer &answer, uint8_t field, int32_t nearest) { refuse(answer, wire::NO_RANGE, field, nearest); }
 
 static bool same_tag(const char *body, const char *tag, Cursor &cursor) {
   for (uint8_t i = 0; i < 8; ++i) {
@@ -36,7 +37,7 @@ static bool find_line(const char *body, wire::HostLine &line, Cursor &cursor) {
   return false;
 }
 
-static int32_t as_signed(uint32_t bound) { return bound > 2147483647u ? 2147483647 : (int32_t)bound; }
+int32_t as_signed(uint32_t bound) { return bound > 2147483647u ? 2147483647 : (int32_t)bound; }
 
 // 0 when the number lies in the range; else -1 below, 1 above.
 static int8_t compare(const Number &number, bool fits, const wire::FieldRange &range) {
@@ -54,7 +55,7 @@ static void read_field(Cursor &cursor, uint8_t index, const wire::FieldRange &ra
   Number number;
   const NumberKind kind = read_number(cursor, number);
   if (kind == NUMBER_NONE) {
-    refuse(command.fault, wire::NO_MALFORMED, 0, 0);
+    refuse_plainly(command.fault, wire::NO_MALFORMED);
     return;
   }
   const int8_t side = compare(number, kind == NUMBER_FITS, range);
@@ -74,7 +75,7 @@ static void read_stranger(const char *body, Command &command) {
     ++cursor.at;
   }
   Number number;
-  refuse(command.fault, wire::NO_UNKNOWN, 0, 0);
+  refuse_plainly(command.fault, wire::NO_UNKNOWN);
   if (cursor.at != body && read_number(cursor, number) == NUMBER_FITS && !number.negative) {
     command.id = number.size;
   }
@@ -91,14 +92,14 @@ void command_read(const char *body, Command &command) {
   command.code = line.code;
   for (uint8_t i = 0; i < line.count && command.fault.reason != wire::NO_MALFORMED; ++i) {
     wire::FieldRange range;
-    ROM_COPY(range, RANGES[line.first + i]);
+    ROM_COPY(range, RANGES[(uint8_t)ROM_CHAR(&FIELDS[line.first + i])]);
     read_field(cursor, i, range, command);
     if (i == 0 && line.code >= NUMBERED && command.fault.reason == 0) {
       command.id = command.fields[0];
     }
   }
   if (*cursor.at != 0 && command.fault.reason != wire::NO_MALFORMED) {
-    refuse(command.fault, wire::NO_MALFORMED, 0, 0);
+    refuse_plainly(command.fault, wire::NO_MALFORMED);
   }
 }
 

@@ -22,6 +22,9 @@ void command_read(const char *body, Command &command);
 // Acts on a numbered line of this code, 10 and up.
 void handle(Board &board, const Command &command, Answer &answer);
 
+// The nearest signed number.
+int32_t as_signed(uint32_t bound);
+
 // Nearest value of a range fault, for a field counted from 1.
 void refuse_range(Answer &answer, uint8_t field, int32_t nearest);
 

@@ -1,4 +1,4 @@
-// The two check values of the wire, by tables of sixteen entries.
+// The two check values of the wire, without tables.
 #ifndef BENCHD_CRC_H
 #define BENCHD_CRC_H
 #include <stdint.h>

@@ -1,10 +1,14 @@
 #include "cycle.h"
 
 #include "board.h"
+#include "rom.h"
 
 namespace core {
 
-void cycle_init(Cycle &cycle) { cycle.outcome = GOING; }
+void cycle_init(Cycle &cycle) {
+  cycle.outcome = GOING;
+  cycle.dry_needed = DRY_SINCE;
+}
 
 uint16_t cycle_loaded(const Cycle &cycle) {
   return cycle.program.draft == cycle.program.detail ? cycle.program.draft : 0;
@@ -13,10 +17,6 @@ uint16_t cycle_loaded(const Cycle &cycle) {
 void cycle_forget(Cycle &cycle) {
   cycle.program.draft = 0;
   cycle.program.detail = 0;
-}
-
-bool cycle_feeds(const Cycle &cycle) {
-  return cycle.phase >= wire::PHASE_TAKE_UP && cycle.phase <= wire::PHASE_DRAW_BACK;
 }
 
 static bool pushes(const Cycle &cycle) {
@@ -29,10 +29,37 @@ static void tell_phase(Board &board, uint8_t phase) {
   events_moment(board, wire::CODE_PHASE, phase, board.cycle.portion, now_us(board), false);
 }
 
-static void feed(Board &board, uint8_t phase, int8_t direction, uint32_t steps, uint16_t speed) {
+// Steps of take-up or push that are still to go.
+APART static uint32_t steps_left(const Cycle &cycle, int32_t position) {
+  uint32_t asked = cycle.program.take_up;
+  if (cycle.phase == wire::PHASE_PUSH) {
+    asked += cycle.program.push;
+  }
+  return asked - (uint32_t)(position - cycle.start);
+}
+
+uint32_t cycle_blind_steps(const Board &board) {
+  return (uint32_t)limit(board, board.cycle.flow.seen ? wire::LIMIT_GAP : wire::LIMIT_FIRST_FLOW);
+}
+
+// As many of them as may be made before IL-09's count runs out: the feed comes to rest at that very step, whatever the
+// main loop does, unless dough is seen before.
+static int32_t steps_allowed(const Board &board, int32_t position) {
+  const int32_t left = (int32_t)steps_left(board.cycle, position);
+  // A draw-back may have gone behind where the count began.
+  const int32_t more = board.cycle.flow.last + (int32_t)cycle_blind_steps(board) - position;
+  return more < left && sense_is_fitted(board, wire::FITTED_EYE) ? more : left;
+}
+
+static void push_on(Board &board) {
+  const int32_t steps = steps_allowed(board, motion_position(board));
+  motion_start(board, 1, steps > 0 ? (uint32_t)steps : 0, board.cycle.program.speed, must_pins(board, false));
+}
+
+static void begin_push(Board &board, uint8_t phase) {
   board.cycle.feed_ms = 0;
   tell_phase(board, phase);
-  motion_start(board, direction, steps, speed, must_pins(board, false));
+  push_on(board);
 }
 
 static void begin_record(Board &board) {
@@ -43,7 +70,9 @@ static void begin_record(Board &board) {
   cycle.far = false;
   cycle.start = motion_position(board);
   cycle.made = 0;
-  flow_begin(cycle.flow, cycle.start);
+  if (!cycle.blind) {
+    flow_begin(cycle.flow, cycle.start);
+  }
   cycle.eye_sum = 0;
   cycle.eye_count = 0;
   cycle.push_ms = 0;
@@ -53,6 +82,7 @@ static void begin_record(Board &board) {
   cycle.air_min = wire::NOT_FITTED;
   cycle.supply_min = wire::NOT_FITTED;
   board.sense.eye_changes = 0;
+  board.sense.dropped = false;
   safety_forward(board);
 }
 
@@ -62,11 +92,7 @@ void cycle_begin(Board &board) {
   cycle.stroke = false;
   cycle.portion = cycle.program.draft;
   board.events.reserved = wire::RING_EVENTS_NEEDED;
-  if (cycle.program.take_up > 0) {
-    feed(board, wire::PHASE_TAKE_UP, 1, cycle.program.take_up, cycle.program.speed);
-  } else {
-    feed(board, wire::PHASE_PUSH, 1, cycle.program.push, cycle.program.speed);
-  }
+  begin_push(board, cycle.program.take_up > 0 ? wire::PHASE_TAKE_UP : wire::PHASE_PUSH);
 }
 
 void cycle_wait(Board &board) {
@@ -86,14 +112,27 @@ static void begin_cut(Board &board) {
 void cycle_stroke(Board &board) {
   begin_record(board);
   board.cycle.stroke = true;
+  if (board.cycle.dry_needed) {
+    board.cycle.dry_needed = DRY_BEFORE;
+  }
   board.cycle.portion = 0;
   cycle_forget(board.cycle);
   begin_cut(board);
 }
 
+void cycle_watch_air(Board &board) {
+  // Guard and stop vent it by wire.
+  if ((board.sense.low & (MASK_GUARD | MASK_STOP)) || sense_air_away(board)) {
+    board.cycle.dry_needed = DRY_SINCE;
+  }
+}
+
 void cycle_return(Board &board) {
-  tell_phase(board, wire::PHASE_RETURN);
   cutter_home(board);
+  if (board.cycle.far && !board.cycle.stroke) {
+    motion_output(board, OUT_LEAVING, true);
+  }
+  tell_phase(board, wire::PHASE_RETURN);
 }
 
 static void tell_tally(Board &board) {
@@ -102,7 +141,9 @@ static void tell_tally(Board &board) {
   if (event) {
     event->tally.asked = (int32_t)(cycle.program.take_up + cycle.program.push);
     event->tally.made = (int32_t)cycle.made;
-    event->tally.gap = cycle.flow.longest > 65535u ? 65535 : (uint16_t)cycle.flow.longest;
+    event->tally.gap = !sense_is_fitted(board, wire::FITTED_EYE) ? wire::NOT_FITTED
+                       : cycle.flow.longest < wire::NOT_FITTED   ? (uint16_t)cycle.flow.longest
+                                                                 : (uint16_t)(wire::NOT_FITTED - 1);
     event->tally.push_ms = cycle.push_ms;
   }
 }
@@ -126,7 +167,12 @@ void cycle_finish(Board &board, uint8_t outcome) {
   if (!cycle.stroke && cycle.phase != wire::PHASE_NONE) {
     tell_tally(board);
     tell_extremes(board);
+    cycle.blind = !cycle.flow.seen;
   }
+  if (cycle.stroke && outcome == wire::OUTCOME_COMPLETE && cycle.dry_needed == DRY_BEFORE) {
+    cycle.dry_needed = 0;
+  }
+  motion_output(board, OUT_LEAVING, false);
   events_moment(board, wire::CODE_ENDED, outcome, cycle.portion, now_us(board), false);
   cycle.phase = wire::PHASE_NONE;
   cycle.outcome = GOING;
@@ -170,7 +216,8 @@ static void record(Board &board) {
   lower(cycle.eye_min, eye);
   cycle.eye_sum += eye;
   ++cycle.eye_count;
-  flow_see(cycle.flow, position, board.sense.dough, (uint32_t)limit(board.limits, wire::LIMIT_GAP));
+  flow_see(cycle.flow, position, board.sense.dough, (uint32_t)limit(board, wire::LIMIT_GAP));
+  motion_reach(board, position + steps_allowed(board, position));
 }
 
 static void after_feed(Board &board) {
@@ -178,12 +225,13 @@ static void after_feed(Board &board) {
   const Program &program = cycle.program;
   if (cycle.outcome != GOING || !board.motion.reached) {
     cycle_finish(board, cycle.outcome == GOING ? wire::OUTCOME_STOPPED : cycle.outcome);
+  } else if (pushes(cycle) && steps_left(cycle, motion_position(board)) > 0) {
+    push_on(board);  // at rest for want of dough: it came at last, or IL-09 says so in the next poll
   } else if (cycle.phase == wire::PHASE_TAKE_UP) {
-    feed(board, wire::PHASE_PUSH, 1, program.push, program.speed);
+    begin_push(board, wire::PHASE_PUSH);
   } else if (cycle.phase == wire::PHASE_PUSH && program.draw_back > 0) {
-    int32_t speed = limit(board.limits, wire::LIMIT_DRAW_SPEED);
-    const int32_t most = limit(board.limits, wire::LIMIT_SPEED_MAX);
-    feed(board, wire::PHASE_DRAW_BACK, -1, program.draw_back, (uint16_t)(speed < most ? speed : most));
+    tell_phase(board, wire::PHASE_DRAW_BACK);
+    motion_start(board, -1, program.draw_back, motion_speed(board, wire::LIMIT_DRAW_SPEED), must_pins(board, false));
   } else {
     tell_phase(board, wire::PHASE_SETTLE);
   }
@@ -192,15 +240,22 @@ static void after_feed(Board &board) {
 static void settle(Board &board) {
   const Sense &sense = board.sense;
   if (!past(sense.age[AGE_PHASE], board.cycle.program.settle_ms) ||
-      !past(sense.age[AGE_STILL], (uint32_t)limit(board.limits, wire::LIMIT_STILL_MS))) {
+      !past(sense.age[AGE_STILL], limit16(board, wire::LIMIT_STILL_MS))) {
     return;
   }
   Trip trip = Trip();
-  if (air_bad(board, trip) || supply_low(board, trip)) {
-    stop_for(board, CAUSE_AIR_SUPPLY, trip);
+  if (air_bad(board, trip)) {
+    trip.interlock = 16;
+  } else if (supply_low(board, trip)) {
+    trip.interlock = 29;
+  } else if (board.cycle.dry_needed) {
+    trip = Trip();
+    trip.interlock = 17;
+  } else {
+    begin_cut(board);
     return;
   }
-  begin_cut(board);
+  stop_for(board, CAUSE_AIR_SUPPLY, trip);
 }
 
 static void cut(Board &board) {
@@ -209,7 +264,7 @@ static void cut(Board &board) {
   if (!cycle.far) {
     const bool fitted = (sense.watch & MASK_FAR) != 0;
     cycle.far = fitted ? (sense.pins & MASK_FAR) != 0
-                       : past(sense.age[AGE_PHASE], (uint32_t)limit(board.limits, wire::LIMIT_CUT_MS));
+                       : past(sense.age[AGE_PHASE], limit16(board, wire::LIMIT_CUT_MS));
     sense.age[AGE_FAR] = 0;
   }
   if (cycle.far && past(sense.age[AGE_FAR], cycle.stroke ? 0 : cycle.program.dwell_ms)) {

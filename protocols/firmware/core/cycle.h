@@ -18,6 +18,9 @@ struct Program {
   uint16_t detail;  // portion of the second part, 0 if none
 };
 
+// When air was away: before the last stroke began, or since.
+enum Dry { DRY_BEFORE = 1, DRY_SINCE };
+
 struct Cycle {
   Program program;
   uint8_t phase;    // wire::PHASE_ number
@@ -25,10 +28,12 @@ struct Cycle {
   bool stroke;      // a dry stroke
   bool waiting;     // for the local button
   bool armed;
+  uint8_t dry_needed;  // air was away, or may have been: IL-17; a DRY_ value, or 0
   bool far;         // the cutter reached its far end
   uint16_t portion;  // under way or waiting, 0 if none
   // For the summary.
   Flow flow;
+  bool blind;  // the portion before saw no dough, so that its feed counts on
   int32_t start;
   uint32_t feed_ms;  // of this phase
   uint32_t eye_sum;
@@ -48,12 +53,16 @@ void cycle_init(Cycle &cycle);
 uint16_t cycle_loaded(const Cycle &cycle);
 void cycle_forget(Cycle &cycle);
 
-bool cycle_feeds(const Cycle &cycle);
+// Steps of take-up and push that may go without dough: IL-09.
+uint32_t cycle_blind_steps(const Board &board);
 
 void cycle_begin(Board &board);
 void cycle_wait(Board &board);
 void cycle_stroke(Board &board);
 void cycle_poll(Board &board);
+
+// Air is, or may be, away: IL-17 asks for a dry stroke.
+void cycle_watch_air(Board &board);
 
 // The cutter goes home now, as a return phase.
 void cycle_return(Board &board);

@@ -1,5 +1,7 @@
 #include "events.h"
 
+#include <string.h>
+
 #include "board.h"
 #include "rom.h"
 
@@ -21,7 +23,7 @@ static uint8_t place(const Events &events, uint8_t offset) {
 }
 
 // Written where it stays: a copy on the stack is RAM that the board does not have.
-static Event *store(Events &events, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us) {
+APART static Event *store(Events &events, uint8_t kind, uint8_t small, uint16_t portion, uint32_t t_us) {
   if (events.count == 0) {
     events.first_number = events.next_number;
   }
@@ -107,62 +109,42 @@ void events_seen(Board &board, uint32_t number) {
   }
 }
 
-static void write_moment(Text &text, const Event &event) {
-  text_i32(text, event.moment.position);
-  for (uint8_t i = 0; i < READINGS; ++i) {
-    text_u32(text, event.moment.readings[i]);
-  }
-}
+// The fields of each kind, in the order of the tags: p portion, s small number, e its upper bits, b its lowest bit; from
+// the values i a signed number, u another, h one of 16 bits.
+static const char SHAPES[][9] ROM = {"sp",    "psihhhh", "pebihhhh", "spihhhh", "psihhhh", "psiii",
+                                     "s",     "sp",      "piihh",    "phhhhhh", "u"};
+static_assert(sizeof(SHAPES) / sizeof(SHAPES[0]) == sizeof(TAGS) / sizeof(TAGS[0]), "a shape for each kind");
 
-static void write_fields(Text &text, const Event &event) {
-  switch (event.kind) {
-    case wire::CODE_BOOT:
-    case wire::CODE_IGNORED:
-      text_u32(text, event.small);
-      text_u32(text, event.portion);
-      break;
-    case wire::CODE_FREED:
-      text_u32(text, event.small);
-      break;
-    case wire::CODE_MOVED:
-      text_u32(text, event.small);
-      text_u32(text, event.portion);
-      write_moment(text, event);
-      break;
-    case wire::CODE_PHASE:
-    case wire::CODE_ENDED:
-      text_u32(text, event.portion);
-      text_u32(text, event.small);
-      write_moment(text, event);
-      break;
-    case wire::CODE_EDGE:
-      text_u32(text, event.portion);
-      text_u32(text, event.small >> 1);
-      text_u32(text, event.small & 1);
-      write_moment(text, event);
-      break;
-    case wire::CODE_TRIP:
-      text_u32(text, event.portion);
-      text_u32(text, event.small);
-      for (uint8_t i = 0; i < 3; ++i) {
-        text_i32(text, event.numbers[i]);
+static void write_fields(Tx &tx, const Event &event) {
+  const uint16_t *half = event.six;
+  const char *shape = SHAPES[event.kind - FIRST_CODE];
+  for (uint8_t i = 0; i < 9; ++i) {
+    const char field = (char)ROM_CHAR(shape + i);
+    if (field == 0) {
+      return;
+    }
+    if (field == 'i' || field == 'u') {
+      uint32_t value;
+      memcpy(&value, half, sizeof(value));
+      half += 2;
+      if (field == 'i') {
+        text_i32(tx, (int32_t)value);
+      } else {
+        text_u32(tx, value);
       }
-      break;
-    case wire::CODE_TALLY:
-      text_u32(text, event.portion);
-      text_i32(text, event.tally.asked);
-      text_i32(text, event.tally.made);
-      text_u32(text, event.tally.gap);
-      text_u32(text, event.tally.push_ms);
-      break;
-    case wire::CODE_EXTREMES:
-      text_u32(text, event.portion);
-      for (uint8_t i = 0; i < 6; ++i) {
-        text_u32(text, event.six[i]);
-      }
-      break;
-    default:
-      text_u32(text, (uint32_t)event.numbers[0]);
+      continue;
+    }
+    uint16_t value = event.small;
+    if (field == 'p') {
+      value = event.portion;
+    } else if (field == 'e') {
+      value >>= 1;
+    } else if (field == 'b') {
+      value &= 1;
+    } else if (field == 'h') {
+      value = *half++;
+    }
+    text_u16(tx, value);
   }
 }
 
@@ -181,14 +163,15 @@ bool events_send(Board &board) {
     if (i < events.sent) {
       continue;
     }
-    Text text = text_begin(board.tx, TAGS[event.kind - FIRST_CODE].tag);
-    text_u32(text, number);
-    text_u32(text, event.t_us);
-    write_fields(text, event);
-    if (!text_end(text)) {
+    Tx &tx = board.tx;
+    text_begin(tx, TAGS[event.kind - FIRST_CODE].tag);
+    text_u32(tx, number);
+    text_u32(tx, event.t_us);
+    write_fields(tx, event);
+    if (!text_end(tx)) {
       return false;
     }
-    board.hal->tx_start(board.hal->user);
+    hal_of(board)->tx_start(hal_of(board)->user);
     if (events.sent == 0) {
       board.sense.age[AGE_ACK] = 0;
     }

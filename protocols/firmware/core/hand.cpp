@@ -1,19 +1,20 @@
 #include "hand.h"
 
 #include "board.h"
+#include "rom.h"
 
 namespace core {
 
 static const uint8_t SIGNAL_BUTTON = 2;
 
-void flow_begin(Flow &flow, int32_t position) {
+APART void flow_begin(Flow &flow, int32_t position) {
   flow.last = position;
   flow.from = position;
   flow.longest = 0;
   flow.seen = false;
 }
 
-void flow_see(Flow &flow, int32_t position, bool dough, uint32_t gap) {
+APART void flow_see(Flow &flow, int32_t position, bool dough, uint32_t gap) {
   const uint32_t without = (uint32_t)(position - flow.last);
   if (flow.seen && without > flow.longest) {
     flow.longest = without;
@@ -36,6 +37,7 @@ void hand_begin(Board &board, uint8_t kind, int8_t direction, uint32_t steps, ui
   hand.ending = GOING;
   hand.thrust_dn = sense_thrust_dn(board);
   flow_begin(board.cycle.flow, motion_position(board));
+  board.cycle.blind = false;
   board.cycle.armed = false;
   safety_forward(board);
   motion_start(board, direction, steps, speed, must);
@@ -55,7 +57,7 @@ static void watch_thrust(Board &board) {
   if (hand.kind == wire::MOVE_RELIEVE && now_dn <= wire::RELIEVED_DN) {
     end_by(board, wire::ENDING_RELIEVED);
   }
-  const uint32_t rise = (uint32_t)limit(board.limits, wire::LIMIT_CONTACT);
+  const uint32_t rise = (uint32_t)limit(board, wire::LIMIT_CONTACT);
   if (hand.kind == wire::MOVE_APPROACH && now_dn >= hand.thrust_dn + rise) {
     end_by(board, wire::ENDING_CONTACT);
   }
@@ -67,13 +69,13 @@ static void watch_flow(Board &board) {
     return;
   }
   const int32_t position = motion_position(board);
-  const uint32_t gap = (uint32_t)limit(board.limits, wire::LIMIT_GAP);
+  const uint32_t gap = (uint32_t)limit(board, wire::LIMIT_GAP);
   flow_see(flow, position, board.sense.dough, gap);
   const uint32_t without = (uint32_t)(position - flow.last);
   if (flow.seen && without <= gap &&
-      (uint32_t)(position - flow.from) >= (uint32_t)limit(board.limits, wire::LIMIT_PRIME_FLOW)) {
+      (uint32_t)(position - flow.from) >= (uint32_t)limit(board, wire::LIMIT_PRIME_FLOW)) {
     end_by(board, wire::ENDING_FLOWING);
-  } else if (without >= (uint32_t)limit(board.limits, wire::LIMIT_FIRST_FLOW)) {
+  } else if (without >= (uint32_t)limit(board, wire::LIMIT_FIRST_FLOW)) {
     end_by(board, wire::ENDING_NO_FLOW);
   }
 }
@@ -97,10 +99,8 @@ static uint8_t local_reason(const Board &board, int8_t direction) {
   if (board.hand.locked) {
     return wire::NO_LOCKED;
   }
-  Ask ask = Ask();
-  ask.feed = true;
-  ask.direction = direction;
-  Answer answer = Answer();
+  const Ask ask = {ASK_FEED, direction, 0};
+  Answer answer;
   if (!permit(board, ask, answer)) {
     return answer.reason;
   }
@@ -114,38 +114,32 @@ static void press_local(Board &board, uint8_t index) {
     ignore(board, index, reason);
     return;
   }
-  int32_t speed = limit(board.limits, wire::LIMIT_LOCAL_SPEED);
-  const int32_t most = limit(board.limits, wire::LIMIT_SPEED_MAX);
-  if (speed > most) {
-    speed = most;
-  }
   board.hand.signal = index;
-  hand_begin(board, wire::MOVE_LOCAL, direction, motion_room(board, direction), (uint16_t)speed,
-             must_pins(board, false));
+  hand_begin(board, wire::MOVE_LOCAL, direction, motion_room(board, direction),
+             motion_speed(board, wire::LIMIT_LOCAL_SPEED), must_pins(board, false));
 }
 
-static void press_button(Board &board) {
-  if (!board.cycle.waiting) {
-    ignore(board, SIGNAL_BUTTON, wire::NO_NO_PLAN);
-    return;
-  }
-  Ask ask = Ask();
-  ask.feed = true;
-  ask.cutter = true;
-  ask.known = true;
-  ask.direction = 1;
-  // It is the waiting itself that makes the bench busy.
-  board.cycle.waiting = false;
-  Answer answer = Answer();
-  if (permit(board, ask, answer)) {
-    if (events_room(board.events) >= wire::RING_EVENTS_NEEDED) {
-      cycle_begin(board);
-      return;
+// Starts the portion that waits, if all is well. A contact that stays on asks again and again, and says nothing.
+static void press_button(Board &board, bool silent) {
+  uint8_t reason = wire::NO_NO_PLAN;
+  if (board.cycle.waiting) {
+    const Ask ask = {ASK_FEED | ASK_CUTTER | ASK_KNOWN, 1, 0};
+    // It is the waiting itself that makes the bench busy.
+    board.cycle.waiting = false;
+    Answer answer;
+    if (permit(board, ask, answer)) {
+      if (events_room(board.events) >= wire::RING_EVENTS_NEEDED) {
+        cycle_begin(board);
+        return;
+      }
+      answer.reason = wire::NO_RING;
     }
-    answer.reason = wire::NO_RING;
+    board.cycle.waiting = true;
+    reason = answer.reason;
   }
-  board.cycle.waiting = true;
-  ignore(board, SIGNAL_BUTTON, answer.reason);
+  if (!silent) {
+    ignore(board, SIGNAL_BUTTON, reason);
+  }
 }
 
 static void watch_move(Board &board) {
@@ -185,13 +179,15 @@ void hand_poll(Board &board) {
   if (board.hand.kind != MOVE_NONE) {
     watch_move(board);
   }
-  for (uint8_t index = 0; index < LOCAL_SWITCHES; ++index) {
-    if (!(board.sense.pressed & (1 << index))) {
-      continue;
+  if (sense_is_fitted(board, wire::FITTED_READY)) {
+    if (board.sense.press_ms[SIGNAL_BUTTON] >= PRESS_MS) {
+      press_button(board, true);
     }
-    if (index == SIGNAL_BUTTON) {
-      press_button(board);
-    } else {
+  } else if (board.sense.pressed & (1 << SIGNAL_BUTTON)) {
+    press_button(board, false);
+  }
+  for (uint8_t index = 0; index < SIGNAL_BUTTON; ++index) {
+    if (board.sense.pressed & (1 << index)) {
       press_local(board, index);
     }
   }

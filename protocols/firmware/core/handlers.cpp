@@ -5,7 +5,7 @@
 
 namespace core {
 
-static bool may_load(const Board &board, Answer &answer) {
+static bool is_free(const Board &board, Answer &answer) {
   if (busy(board)) {
     refuse(answer, wire::NO_BUSY, mode(board), 0);
     return false;
@@ -20,8 +20,8 @@ static void forget_plans(Board &board) {
   sense_fitted(board);
 }
 
-static void on_set(Board &board, const Command &command, Answer &answer) {
-  if (!may_load(board, answer)) {
+static void on_set(THE_BOARD(Board), const Command &command, Answer &answer) {
+  if (!is_free(board, answer)) {
     return;
   }
   int32_t nearest = 0;
@@ -43,13 +43,13 @@ static void on_set(Board &board, const Command &command, Answer &answer) {
   }
 }
 
-static void on_adopt(Board &board, const Command &command, Answer &answer) {
-  if (!may_load(board, answer)) {
+static void on_adopt(THE_BOARD(Board), const Command &command, Answer &answer) {
+  if (!is_free(board, answer)) {
     return;
   }
   const uint32_t digest = limits_digest(board.limits);
   if (digest != command.fields[1]) {
-    refuse(answer, wire::NO_DIGEST, 0, 0);
+    refuse_plainly(answer, wire::NO_DIGEST);
     return;
   }
   board.limits.digest = digest;
@@ -57,62 +57,63 @@ static void on_adopt(Board &board, const Command &command, Answer &answer) {
   forget_plans(board);
 }
 
-static void on_drive(Board &board, const Command &command, Answer &answer) {
-  if (busy(board)) {
-    refuse(answer, wire::NO_BUSY, mode(board), 0);
-  } else if (command.fields[1] == 0) {
+static void on_drive(THE_BOARD(Board), const Command &command, Answer &answer) {
+  if (!is_free(board, answer)) {
+    return;
+  }
+  if (command.fields[1] == 0) {
     drive_off(board);
     board.cycle.armed = false;
   } else if (!board.limits.in_force) {
-    refuse(answer, wire::NO_NO_LIMITS, 0, 0);
+    refuse_plainly(answer, wire::NO_NO_LIMITS);
   } else if (board.safety.latches & latch_bit(1)) {
     refuse(answer, wire::NO_LATCHED, 1, 0);
   } else if (board.sense.low & (MASK_STOP | MASK_GUARD)) {
-    refuse(answer, (board.sense.low & MASK_STOP) ? 1 : 2, 0, 0);
+    refuse_plainly(answer, (board.sense.low & MASK_STOP) ? 1 : 2);
   } else if (!board.motion.powered) {
     drive_on(board);
   }
 }
 
-static void on_here(Board &board, const Command &command, Answer &answer) {
-  if (busy(board)) {
-    refuse(answer, wire::NO_BUSY, mode(board), 0);
+static void on_here(THE_BOARD(Board), const Command &command, Answer &answer) {
+  if (!is_free(board, answer)) {
     return;
   }
   const int32_t position = (int32_t)command.fields[1];
-  Locked locked(board.hal);
+  Locked locked;
   board.safety.end_position += position - board.motion.position;
   board.motion.position = position;
   board.motion.known = true;
+  board.cycle.blind = false;
 }
 
 // Interlocks whose cause is looked at: not without limits, which say what is fitted.
 static const uint32_t LOOKED_AT =
     latch_bits(1, 2, 5, 7) | latch_bits(8, 11, 14, 16) | latch_bit(29);
 
-static void on_clear(Board &board, const Command &command, Answer &answer) {
+static void on_clear(THE_BOARD(Board), const Command &command, Answer &answer) {
   const uint8_t interlock = (uint8_t)command.fields[1];
-  if (busy(board)) {
-    refuse(answer, wire::NO_BUSY, mode(board), 0);
+  if (!is_free(board, answer)) {
     return;
   }
-  if (!(board.safety.latches & latch_bit(interlock))) {
+  if (!is_latched(board, interlock)) {
     return;
   }
   if (!board.limits.in_force && (latch_bit(interlock) & LOOKED_AT)) {
-    refuse(answer, wire::NO_NO_LIMITS, 0, 0);
+    refuse_plainly(answer, wire::NO_NO_LIMITS);
     return;
   }
-  int32_t value;
-  if (cause_stays(board, interlock, value)) {
-    refuse(answer, wire::NO_CAUSE_STAYS, interlock, value);
+  Trip found;
+  if (cause_stays(board, interlock, found)) {
+    refuse(answer, wire::NO_CAUSE_STAYS, interlock, found.value);
     return;
   }
   board.safety.latches &= ~latch_bit(interlock);
+  board.cycle.blind = false;
   events_numbers(board, wire::CODE_FREED, interlock, 0, 0, 0, 0);
 }
 
-static void on_lock(Board &board, const Command &command, Answer &) {
+static void on_lock(THE_BOARD(Board), const Command &command, Answer &) {
   board.hand.locked = command.fields[1] != 0;
   if (board.hand.locked && board.hand.kind == wire::MOVE_LOCAL && board.hand.ending == GOING) {
     board.hand.ending = wire::ENDING_RELEASED;
@@ -121,15 +122,14 @@ static void on_lock(Board &board, const Command &command, Answer &) {
 }
 
 static bool in_force(const Board &board, Answer &answer) {
-  refuse(answer, wire::NO_NO_LIMITS, 0, 0);
-  if (board.limits.in_force) {
-    answer = Answer();
+  if (!board.limits.in_force) {
+    refuse_plainly(answer, wire::NO_NO_LIMITS);
   }
   return board.limits.in_force;
 }
 
 static bool speed_allowed(const Board &board, uint32_t speed, uint8_t field, Answer &answer) {
-  const int32_t most = limit(board.limits, wire::LIMIT_SPEED_MAX);
+  const int32_t most = limit(board, wire::LIMIT_SPEED_MAX);
   if (speed > (uint32_t)most) {
     refuse_range(answer, field, most);
     return false;
@@ -147,7 +147,7 @@ static bool travel_allowed(const Board &board, int32_t target, int8_t direction,
   return true;
 }
 
-static void on_move(Board &board, const Command &command, Answer &answer) {
+static void on_move(THE_BOARD(Board), const Command &command, Answer &answer) {
   const uint8_t kind = (uint8_t)command.fields[1];
   const int32_t distance = (int32_t)command.fields[2];
   const uint16_t speed = (uint16_t)command.fields[3];
@@ -162,35 +162,30 @@ static void on_move(Board &board, const Command &command, Answer &answer) {
   if (!speed_allowed(board, speed, 4, answer)) {
     return;
   }
-  Ask ask = Ask();
-  ask.feed = true;
-  ask.numbered = true;
-  ask.nonce = (uint16_t)command.fields[4];
-  ask.direction = distance < 0 ? -1 : 1;
-  ask.jog = kind == wire::MOVE_JOG;
-  ask.way_out = ask.jog || kind == wire::MOVE_RELIEVE;
-  ask.free_blade = ask.jog && distance < 0 && distance >= -FREE_BLADE_STEPS;
+  const bool jog = kind == wire::MOVE_JOG;
+  Ask ask = {ASK_FEED | ASK_NUMBERED, (int8_t)(distance < 0 ? -1 : 1), (uint16_t)command.fields[4]};
+  if (jog) {
+    ask.what |= ASK_JOG;
+  }
+  if (jog || kind == wire::MOVE_RELIEVE) {
+    ask.what |= ASK_WAY_OUT;
+  }
+  const bool free_blade = jog && distance < 0 && distance >= -FREE_BLADE_STEPS;
+  if (free_blade) {
+    ask.what |= ASK_FREE_BLADE;
+  }
   if (!permit(board, ask, answer) ||
       !travel_allowed(board, motion_position(board) + distance, ask.direction, answer)) {
     return;
   }
   renew(board);
   hand_begin(board, kind, ask.direction, (uint32_t)(distance < 0 ? -distance : distance), speed,
-             must_pins(board, ask.free_blade && !cutter_is_home(board)));
+             must_pins(board, free_blade && !cutter_is_home(board)));
 }
 
-static bool may_plan(const Board &board, Answer &answer) {
-  if (!in_force(board, answer)) {
-    return false;
-  }
-  if (busy(board)) {
-    refuse(answer, wire::NO_BUSY, mode(board), 0);
-    return false;
-  }
-  return true;
-}
+static bool may_plan(const Board &board, Answer &answer) { return in_force(board, answer) && is_free(board, answer); }
 
-static void on_draft(Board &board, const Command &command, Answer &answer) {
+static void on_draft(THE_BOARD(Board), const Command &command, Answer &answer) {
   if (!in_force(board, answer) || !speed_allowed(board, command.fields[4], 5, answer) ||
       !may_plan(board, answer)) {
     return;
@@ -203,7 +198,7 @@ static void on_draft(Board &board, const Command &command, Answer &answer) {
   program.speed = (uint16_t)command.fields[4];
 }
 
-static void on_detail(Board &board, const Command &command, Answer &answer) {
+static void on_detail(THE_BOARD(Board), const Command &command, Answer &answer) {
   if (!may_plan(board, answer)) {
     return;
   }
@@ -234,15 +229,9 @@ static bool program_allowed(const Board &board, uint16_t portion, Answer &answer
   return true;
 }
 
-static void on_run(Board &board, const Command &command, Answer &answer) {
+static void on_run(THE_BOARD(Board), const Command &command, Answer &answer) {
   const bool at_button = command.fields[2] != 0;
-  Ask ask = Ask();
-  ask.feed = true;
-  ask.cutter = true;
-  ask.numbered = true;
-  ask.known = true;
-  ask.nonce = (uint16_t)command.fields[3];
-  ask.direction = 1;
+  const Ask ask = {ASK_FEED | ASK_CUTTER | ASK_NUMBERED | ASK_KNOWN, 1, (uint16_t)command.fields[3]};
   if (!permit(board, ask, answer)) {
     return;
   }
@@ -254,38 +243,30 @@ static void on_run(Board &board, const Command &command, Answer &answer) {
     return;
   }
   renew(board);
-  if (at_button) {
+  if (at_button || sense_is_fitted(board, wire::FITTED_READY)) {
     cycle_wait(board);
   } else {
     cycle_begin(board);
   }
 }
 
-static Ask dry_stroke() {
-  Ask ask = Ask();
-  ask.cutter = true;
-  ask.cut_now = true;
-  return ask;
-}
-
-static void on_arm(Board &board, const Command &, Answer &answer) {
-  if (!permit(board, dry_stroke(), answer)) {
+static void on_arm(THE_BOARD(Board), const Command &, Answer &answer) {
+  const Ask ask = {ASK_CUTTER | ASK_CUT_NOW, 0, 0};
+  if (!permit(board, ask, answer)) {
     return;
   }
   board.cycle.armed = true;
   board.sense.age[AGE_ARMED] = 0;
 }
 
-static void on_fire(Board &board, const Command &command, Answer &answer) {
-  Ask ask = dry_stroke();
-  ask.numbered = true;
-  ask.nonce = (uint16_t)command.fields[1];
+static void on_fire(THE_BOARD(Board), const Command &command, Answer &answer) {
+  const Ask ask = {ASK_CUTTER | ASK_CUT_NOW | ASK_NUMBERED, 0, (uint16_t)command.fields[1]};
   if (!permit(board, ask, answer)) {
     return;
   }
   // The cycle drops it too, but only after this when the main loop was away.
   if (!board.cycle.armed || past(board.sense.age[AGE_ARMED], wire::ARM_MS)) {
-    refuse(answer, wire::NO_NOT_ARMED, 0, 0);
+    refuse_plainly(answer, wire::NO_NOT_ARMED);
     return;
   }
   renew(board);

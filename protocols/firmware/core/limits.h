@@ -7,6 +7,8 @@
 
 namespace core {
 
+struct Board;
+
 // Most values fit 16 bits; the upper halves of the others stand apart, which saves RAM.
 struct Limits {
   uint16_t lower[wire::LIMIT_COUNT];
@@ -18,7 +20,10 @@ struct Limits {
 void limits_init(Limits &limits);
 
 // The value in force: the one at boot while none were adopted. `index` is a wire::LIMIT_ number.
-int32_t limit(const Limits &limits, uint8_t index);
+int32_t limit(const Board &board, uint8_t index);
+
+// The same of one that fits 16 bits, or the lower half.
+uint16_t limit16(const Board &board, uint8_t index);
 
 // The value loaded last, in force or not.
 int32_t limit_loaded(const Limits &limits, uint8_t index);

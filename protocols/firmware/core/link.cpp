@@ -1,6 +1,7 @@
 #include "link.h"
 
 #include "board.h"
+#include "commands.h"
 #include "rom.h"
 
 #ifndef BENCHD_FIRMWARE
@@ -28,28 +29,29 @@ void link_init(Board &board, uint8_t cause) {
   board.link.nonce = 65535;
 }
 
-static bool finish(Board &board, Text &text) {
-  if (!text_end(text)) {
+static bool finish(Board &board) {
+  if (!text_end(board.tx)) {
     return false;
   }
-  board.hal->tx_start(board.hal->user);
+  hal_of(board)->tx_start(hal_of(board)->user);
   return true;
 }
 
 static bool send_greeting(Board &board) {
   const Link &link = board.link;
-  Text text = text_begin(board.tx, TAG_BENCH);
-  text_u32(text, wire::PROTOCOL);
-  text_rom_word(text, FIRMWARE);
-  text_word(text, board.hal->build, 8);
-  text_word(text, board.hal->board, 4);
-  text_u32(text, link.boot);
-  text_rom_word(text, CAUSES[link.cause].word);
-  text_u32(text, board.sense.uptime_s > 9999999u ? 9999999u : board.sense.uptime_s);
-  text_u32(text, link.last_id);
-  text_u32(text, board.limits.digest);
-  text_u32(text, board.events.count > 0 ? board.events.first_number : 0);
-  return finish(board, text);
+  Tx &tx = board.tx;
+  text_begin(tx, TAG_BENCH);
+  text_u16(tx, wire::PROTOCOL);
+  text_rom_word(tx, FIRMWARE);
+  text_word(tx, hal_of(board)->build, 8);
+  text_word(tx, hal_of(board)->board, 4);
+  text_u16(tx, link.boot);
+  text_rom_word(tx, CAUSES[link.cause].word);
+  text_u32(tx, board.sense.uptime_s > 9999999u ? 9999999u : board.sense.uptime_s);
+  text_u32(tx, link.last_id);
+  text_u32(tx, board.limits.digest);
+  text_u32(tx, board.events.count > 0 ? board.events.first_number : 0);
+  return finish(board);
 }
 
 static bool send_answer(Board &board) {
@@ -57,21 +59,19 @@ static bool send_answer(Board &board) {
   Answer answer = link.kept;
   if (link.reply_reason != 0) {
     answer.reason = link.reply_reason;
-    answer.value = link.reply_id > 2147483647u ? 2147483647 : (int32_t)link.reply_id;
-    answer.bound = 0;
-    if (link.reply_reason == wire::NO_ORDER) {
-      answer.bound = link.last_id > 2147483647u ? 2147483647 : (int32_t)link.last_id;
-    }
+    answer.value = as_signed(link.reply_id);
+    answer.bound = link.reply_reason == wire::NO_ORDER ? as_signed(link.last_id) : 0;
   }
-  Text text = text_begin(board.tx, answer.reason == 0 ? TAG_YES : TAG_NO);
-  text_u32(text, link.reply_id);
+  Tx &tx = board.tx;
+  text_begin(tx, answer.reason == 0 ? TAG_YES : TAG_NO);
+  text_u32(tx, link.reply_id);
   if (answer.reason != 0) {
-    text_u32(text, answer.reason);
-    text_i32(text, answer.value);
-    text_i32(text, answer.bound);
+    text_u16(tx, answer.reason);
+    text_i32(tx, answer.value);
+    text_i32(tx, answer.bound);
   }
-  text_u32(text, board.rx.taken);
-  return finish(board, text);
+  text_u16(tx, board.rx.taken);
+  return finish(board);
 }
 
 static int32_t wire_position(const Board &board) {
@@ -82,20 +82,21 @@ static int32_t wire_position(const Board &board) {
 static bool send_beat(Board &board) {
   Link &link = board.link;
   const uint16_t nonce = (uint16_t)(link.nonce + 1);
-  Text text = text_begin(board.tx, TAG_BEAT);
-  text_u32(text, nonce);
-  text_u32(text, now_us(board));
-  text_u32(text, link.lease);
-  text_u32(text, link.lease_us);
-  text_u32(text, mode(board));
-  text_u32(text, board.cycle.phase);
-  text_u32(text, board.cycle.portion);
-  text_u32(text, board.safety.latches);
-  text_i32(text, wire_position(board));
-  text_u32(text, sense_word(board));
-  text_u32(text, link.bad);
-  text_u32(text, board.rx.taken);
-  if (!finish(board, text)) {
+  Tx &tx = board.tx;
+  text_begin(tx, TAG_BEAT);
+  text_u16(tx, nonce);
+  text_u32(tx, now_us(board));
+  text_u16(tx, link.lease);
+  text_u32(tx, link.lease_us);
+  text_u16(tx, mode(board));
+  text_u16(tx, board.cycle.phase);
+  text_u16(tx, board.cycle.portion);
+  text_u32(tx, board.safety.latches);
+  text_i32(tx, wire_position(board));
+  text_u16(tx, sense_word(board));
+  text_u16(tx, link.bad);
+  text_u16(tx, board.rx.taken);
+  if (!finish(board)) {
     return false;
   }
   link.nonce = nonce;
@@ -124,14 +125,15 @@ void renew(Board &board) {
 static void send_sample(Board &board) {
   uint16_t readings[READINGS];
   sense_readings(board, readings);
-  Text text = text_begin(board.tx, TAG_SAMPLE);
-  text_u32(text, board.link.sample);
-  text_u32(text, now_us(board));
-  text_i32(text, wire_position(board));
+  Tx &tx = board.tx;
+  text_begin(tx, TAG_SAMPLE);
+  text_u16(tx, board.link.sample);
+  text_u32(tx, now_us(board));
+  text_i32(tx, wire_position(board));
   for (uint8_t i = 0; i < READINGS; ++i) {
-    text_u32(text, readings[i]);
+    text_u16(tx, readings[i]);
   }
-  finish(board, text);
+  finish(board);
 }
 
 // A period that begins where the last one should have ended, unless it is far behind.
@@ -148,7 +150,7 @@ uint16_t beat_period_ms(const Board &board) {
 
 uint16_t sample_period_ms(const Board &board) {
   const bool moves = board.motion.running || board.cycle.phase != wire::PHASE_NONE;
-  return (uint16_t)limit(board.limits, moves ? wire::LIMIT_SAMPLE_BUSY_MS : wire::LIMIT_SAMPLE_MS);
+  return limit16(board, moves ? wire::LIMIT_SAMPLE_BUSY_MS : wire::LIMIT_SAMPLE_MS);
 }
 
 void link_poll(Board &board) {

@@ -43,6 +43,9 @@ int32_t motion_position(const Board &board);
 // Starts one trapezoid of a feed at rest. Does nothing when the drive is off or one of the pins in `must` is off.
 void motion_start(Board &board, int8_t direction, uint32_t steps, uint16_t speed, uint8_t must);
 
+// A feed forward that was not told to stop is to come to rest here, or goes on to here although it slows down already.
+void motion_reach(Board &board, int32_t target);
+
 // Slows down to rest: with `stop_decel` when fast, with `accel` otherwise.
 void motion_stop(Board &board, bool fast);
 
@@ -51,6 +54,9 @@ void motion_halt(Board &board);
 
 // Steps from here to the end of travel in this direction, 0 if there are none.
 uint32_t motion_room(const Board &board, int8_t direction);
+
+// The speed of this limit, or the highest allowed if that is less.
+uint16_t motion_speed(const Board &board, uint8_t index);
 
 // Bounds for a target: the soft limits when the position is known, else what the wire can carry.
 int32_t travel_bound(const Board &board, int8_t direction);
@@ -63,6 +69,11 @@ void drive_off(Board &board);
 void cutter_far(Board &board);
 void cutter_home(Board &board);
 void cutter_rest(Board &board);
+
+// Switches one of the outputs that no interrupt switches.
+void motion_output(Board &board, uint8_t bit, bool on);
+
+bool valve_is_home(const Board &board);
 
 // The valve is at the home level, and the home switch has been on, or that level, for long enough.
 bool cutter_is_home(const Board &board);

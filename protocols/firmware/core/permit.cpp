@@ -10,6 +10,11 @@ void refuse(Answer &answer, uint8_t reason, int32_t value, int32_t bound) {
   answer.bound = bound;
 }
 
+APART void refuse_plainly(Answer &answer, uint8_t reason) {
+  answer = Answer();
+  answer.reason = reason;
+}
+
 uint8_t mode(const Board &board) {
   if (board.safety.latches != 0) {
     return wire::MODE_TRIPPED;
@@ -32,111 +37,107 @@ bool busy(const Board &board) {
 static bool is_way_out(const Board &board, const Ask &ask) {
   const uint32_t latches = board.safety.latches;
   const bool reverse_end = (latches & latch_bit(14)) && board.safety.end_side < 0;
-  if (!ask.way_out) {
+  if (!(ask.what & ASK_WAY_OUT)) {
     return false;
   }
   if (ask.direction < 0) {
     return (latches & ~latch_bits(9, 11, 14, 18)) == 0 && !reverse_end;
   }
-  return ask.jog && latches == latch_bit(14) && reverse_end;
+  return (ask.what & ASK_JOG) && latches == latch_bit(14) && reverse_end;
 }
 
-static bool no_limits(const Board &board, const Ask &, Answer &answer) {
-  refuse(answer, wire::NO_NO_LIMITS, 0, 0);
-  return !board.limits.in_force;
-}
+// Conditions: true when the action must not be. The row gives the reason; what was measured is for them to say.
+static bool no_limits(THE_BOARD(const Board), const Ask &, Answer &) { return !board.limits.in_force; }
 
-static bool is_busy(const Board &board, const Ask &, Answer &answer) {
-  refuse(answer, wire::NO_BUSY, mode(board), 0);
+static bool is_busy(THE_BOARD(const Board), const Ask &, Answer &answer) {
+  answer.value = mode(board);
   return busy(board);
 }
 
-static bool is_latched(const Board &board, const Ask &ask, Answer &answer) {
+static bool some_latch(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
   uint8_t number = 1;
-  while (number < 30 && !(board.safety.latches & latch_bit(number))) {
+  for (uint32_t latches = board.safety.latches; number < 30 && !(latches & 1); latches >>= 1) {
     ++number;
   }
-  refuse(answer, wire::NO_LATCHED, number, 0);
+  answer.value = number;
   return board.safety.latches != 0 && !is_way_out(board, ask);
 }
 
-static bool is_stale(const Board &board, const Ask &ask, Answer &answer) {
-  refuse(answer, wire::NO_STALE, ask.nonce, board.link.nonce);
-  return ask.numbered && !is_fresh(board, ask.nonce);
+static bool is_stale(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
+  answer.value = ask.nonce;
+  answer.bound = board.link.nonce;
+  return (ask.what & ASK_NUMBERED) && !is_fresh(board, ask.nonce);
 }
 
-static bool has_no_power(const Board &board, const Ask &ask, Answer &answer) {
-  refuse(answer, wire::NO_DRIVE_OFF, 0, 0);
-  return ask.feed && !board.motion.powered;
+static bool has_no_power(THE_BOARD(const Board), const Ask &ask, Answer &) {
+  return (ask.what & ASK_FEED) && !board.motion.powered;
 }
 
-static bool is_lost(const Board &board, const Ask &ask, Answer &answer) {
-  refuse(answer, wire::NO_POSITION, 0, 0);
-  return ask.known && !board.motion.known;
+static bool is_lost(THE_BOARD(const Board), const Ask &ask, Answer &) {
+  return (ask.what & ASK_KNOWN) && !board.motion.known;
 }
 
-static bool stop_pressed(const Board &board, const Ask &, Answer &answer) {
-  refuse(answer, 1, 0, 0);
-  return (board.sense.low & MASK_STOP) != 0;
+static bool stop_pressed(THE_BOARD(const Board), const Ask &, Answer &) { return (board.sense.low & MASK_STOP) != 0; }
+static bool guard_open(THE_BOARD(const Board), const Ask &, Answer &) { return (board.sense.low & MASK_GUARD) != 0; }
+
+static bool not_still(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
+  const uint16_t still_ms = board.sense.age[AGE_STILL];
+  answer.value = still_ms;
+  answer.bound = limit(board, wire::LIMIT_STILL_MS);
+  return (ask.what & ASK_CUT_NOW) && !past(still_ms, (uint16_t)answer.bound);
 }
 
-static bool guard_open(const Board &board, const Ask &, Answer &answer) {
-  refuse(answer, 2, 0, 0);
-  return (board.sense.low & MASK_GUARD) != 0;
-}
-
-static bool not_still(const Board &board, const Ask &ask, Answer &answer) {
-  const int32_t needed = limit(board.limits, wire::LIMIT_STILL_MS);
-  refuse(answer, 3, board.sense.age[AGE_STILL], needed);
-  return ask.cut_now && !past(board.sense.age[AGE_STILL], (uint32_t)needed);
-}
-
-static bool cutter_away(const Board &board, const Ask &ask, Answer &answer) {
+static bool cutter_away(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
+  // A cutter that goes to the far end without power comes home by a dry stroke.
+  if ((ask.what & ASK_CUT_NOW) && !valve_is_home(board)) {
+    return false;
+  }
   const bool fitted = (board.sense.watch & MASK_HOME) != 0;
-  refuse(answer, 4, board.sense.age[fitted ? AGE_HOME : AGE_VALVE_HOME],
-         fitted ? (int32_t)wire::HOME_STEADY_MS : limit(board.limits, wire::LIMIT_RETURN_MS));
-  return !ask.free_blade && !cutter_is_home(board);
+  answer.value = board.sense.age[fitted ? AGE_HOME : AGE_VALVE_HOME];
+  answer.bound = fitted ? (int32_t)wire::HOME_STEADY_MS : limit(board, wire::LIMIT_RETURN_MS);
+  return !(ask.what & ASK_FREE_BLADE) && !cutter_is_home(board);
 }
 
-static bool switches_together(const Board &board, const Ask &, Answer &answer) {
-  refuse(answer, 8, 0, 0);
-  return both_switches(board);
+static bool switches_together(THE_BOARD(const Board), const Ask &, Answer &) { return both_switches(board); }
+
+static bool no_air(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
+  return (ask.what & ASK_CUTTER) && air_bad(board, answer);
 }
 
-static bool no_air(const Board &board, const Ask &ask, Answer &answer) {
-  Trip trip = Trip();
-  const bool bad = ask.cutter && air_bad(board, trip);
-  refuse(answer, 16, trip.value, trip.bound);
-  return bad;
+static bool dry_first(THE_BOARD(const Board), const Ask &ask, Answer &) {
+  return (ask.what & (ASK_CUTTER | ASK_CUT_NOW)) == ASK_CUTTER && board.cycle.dry_needed;
 }
 
-static bool no_supply(const Board &board, const Ask &ask, Answer &answer) {
-  Trip trip = Trip();
-  const bool bad = ask.cutter && supply_low(board, trip);
-  refuse(answer, 29, trip.value, trip.bound);
-  return bad;
+static bool no_supply(THE_BOARD(const Board), const Ask &ask, Answer &answer) {
+  return (ask.what & ASK_CUTTER) && supply_low(board, answer);
 }
 
-static bool locals_together(const Board &board, const Ask &ask, Answer &answer) {
-  refuse(answer, 22, 0, 0);
-  return ask.feed && (board.sense.pins & MASK_FORWARD) && (board.sense.pins & MASK_REVERSE);
+static bool locals_together(THE_BOARD(const Board), const Ask &ask, Answer &) {
+  const uint8_t both = MASK_FORWARD | MASK_REVERSE;
+  return (ask.what & ASK_FEED) && (board.sense.pins & both) == both;
 }
 
-typedef bool (*Condition)(const Board &, const Ask &, Answer &);
+struct Condition {
+  uint8_t reason;
+  bool (*holds)(const Board &, const Ask &, Answer &);
+};
 
-static const Condition CONDITIONS[] ROM = {no_limits,    is_busy,      is_latched,  is_stale,    has_no_power,
-                                           is_lost,      stop_pressed, guard_open,  not_still,   cutter_away,
-                                           switches_together, no_air,  locals_together, no_supply};
+static const Condition CONDITIONS[] ROM = {
+    {wire::NO_NO_LIMITS, no_limits}, {wire::NO_BUSY, is_busy}, {wire::NO_LATCHED, some_latch},
+    {wire::NO_STALE, is_stale}, {wire::NO_DRIVE_OFF, has_no_power}, {wire::NO_POSITION, is_lost},
+    {1, stop_pressed}, {2, guard_open}, {3, not_still}, {4, cutter_away}, {8, switches_together}, {16, no_air},
+    {17, dry_first}, {22, locals_together}, {29, no_supply}};
 
 bool permit(const Board &board, const Ask &ask, Answer &answer) {
   for (uint8_t i = 0; i < sizeof(CONDITIONS) / sizeof(CONDITIONS[0]); ++i) {
     Condition condition;
     ROM_COPY(condition, CONDITIONS[i]);
-    if (condition(board, ask, answer)) {
+    refuse_plainly(answer, condition.reason);
+    if (condition.holds(board, ask, answer)) {
       return false;
     }
   }
-  answer = Answer();
+  refuse_plainly(answer, 0);
   return true;
 }
 

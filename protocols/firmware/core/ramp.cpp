@@ -1,5 +1,7 @@
 #include "ramp.h"
 
+#include "rom.h"
+
 namespace core {
 
 // 0.676 * 2000000 * sqrt(2)
@@ -41,39 +43,38 @@ void ramp_begin(Ramp &ramp, uint32_t steps, uint16_t speed, uint32_t accel) {
 
 // Quotients are below 8 whenever intervals are short, so that the slow division is for slow steps only.
 static uint32_t divide(uint32_t value, uint32_t by, uint32_t &rest) {
-  uint32_t quotient = 0;
-  while (value >= by && quotient < 8) {
-    value -= by;
+  uint8_t quotient = 0;
+  for (; value >= by; value -= by) {
+    if (quotient == 8) {
+      rest = value % by;
+      return value / by + 8;
+    }
     ++quotient;
-  }
-  if (value >= by) {
-    quotient += value / by;
-    value %= by;
   }
   rest = value;
   return quotient;
 }
 
-static void faster(Ramp &ramp) {
-  if (!ramp.rising) {
+APART static void change(Ramp &ramp, bool rise) {
+  if (ramp.rising != rise) {
     ramp.rest = 0;
-    ramp.rising = true;
+    ramp.rising = rise;
   }
-  ++ramp.index;
-  ramp.interval -= divide(2 * ramp.interval + ramp.rest, 4 * ramp.index + 1, ramp.rest);
+  if (rise) {
+    ++ramp.index;
+  }
+  const uint32_t by = 4 * ramp.index + (rise ? 1 : (uint32_t)-1);
+  const uint32_t change = divide(2 * ramp.interval + ramp.rest, by, ramp.rest);
+  if (!rise) {
+    ramp.interval += change;
+    --ramp.index;
+    return;
+  }
+  ramp.interval -= change;
   if (ramp.interval < ramp.fastest) {
     ramp.interval = ramp.fastest;
     ramp.rest = 0;
   }
-}
-
-static void slower(Ramp &ramp) {
-  if (ramp.rising) {
-    ramp.rest = 0;
-    ramp.rising = false;
-  }
-  ramp.interval += divide(2 * ramp.interval + ramp.rest, 4 * ramp.index - 1, ramp.rest);
-  --ramp.index;
 }
 
 uint32_t ramp_next(Ramp &ramp) {
@@ -87,10 +88,9 @@ uint32_t ramp_next(Ramp &ramp) {
     return ramp.interval;
   }
   const uint32_t after = ramp.left - 1;  // intervals that follow the coming one
-  if (ramp.index > after) {
-    slower(ramp);
-  } else if (ramp.index < after && ramp.interval > ramp.fastest) {
-    faster(ramp);
+  const bool fall = ramp.index > after;
+  if (fall || (ramp.index < after && ramp.interval > ramp.fastest)) {
+    change(ramp, !fall);
   }
   return ramp.interval;
 }

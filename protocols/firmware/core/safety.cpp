@@ -5,6 +5,10 @@
 
 namespace core {
 
+bool is_latched(const Board &board, uint8_t interlock) {
+  return (board.safety.latches & latch_bit(interlock)) != 0;
+}
+
 static bool feeds_forward(const Board &board) { return board.motion.running && board.motion.direction > 0; }
 
 static bool pushes(const Board &board) {
@@ -14,24 +18,24 @@ static bool pushes(const Board &board) {
 
 static bool longer(const Board &board, uint8_t age, uint8_t allowed, Trip &trip) {
   trip.value = board.sense.age[age];
-  trip.bound = limit(board.limits, allowed);
+  trip.bound = limit(board, allowed);
   return past(board.sense.age[age], (uint32_t)trip.bound);
 }
 
-static bool rule_stop(const Board &board, Trip &) { return (board.sense.low & MASK_STOP) != 0; }
-static bool rule_guard(const Board &board, Trip &) { return (board.sense.low & MASK_GUARD) != 0; }
+static bool rule_stop(THE_BOARD(const Board), Trip &) { return (board.sense.low & MASK_STOP) != 0; }
+static bool rule_guard(THE_BOARD(const Board), Trip &) { return (board.sense.low & MASK_GUARD) != 0; }
 
-static bool rule_left_home(const Board &board, Trip &) {
+static bool rule_left_home(THE_BOARD(const Board), Trip &) {
   return (board.sense.halted_low & MASK_HOME) != 0 ||
          (board.motion.running && (board.motion.must & board.sense.low & MASK_HOME) != 0);
 }
 
-static bool rule_cut_long(const Board &board, Trip &trip) {
+static bool rule_cut_long(THE_BOARD(const Board), Trip &trip) {
   return board.cycle.phase == wire::PHASE_CUT && !board.cycle.far && (board.sense.watch & MASK_FAR) &&
          !(board.sense.pins & MASK_FAR) && longer(board, AGE_PHASE, wire::LIMIT_CUT_MAX_MS, trip);
 }
 
-static bool rule_return_long(const Board &board, Trip &trip) {
+static bool rule_return_long(THE_BOARD(const Board), Trip &trip) {
   if (board.cycle.phase != wire::PHASE_RETURN || !(board.sense.watch & MASK_HOME) ||
       !longer(board, AGE_PHASE, wire::LIMIT_RETURN_MAX_MS, trip)) {
     return false;
@@ -48,31 +52,31 @@ bool both_switches(const Board &board) {
   return (board.sense.watch & MASK_HOME) && (board.sense.pins & both) == both;
 }
 
-static bool rule_both_switches(const Board &board, Trip &) {
+static bool rule_both_switches(THE_BOARD(const Board), Trip &) {
   return past(board.sense.age[AGE_BOTH], BOTH_MS) ||
-         past(board.sense.age[AGE_FAR_STAYS], (uint32_t)limit(board.limits, wire::LIMIT_RETURN_MAX_MS));
+         past(board.sense.age[AGE_FAR_STAYS], limit16(board, wire::LIMIT_RETURN_MAX_MS));
 }
 
-static bool rule_dough(const Board &board, Trip &trip) {
+static bool rule_dough(THE_BOARD(const Board), Trip &trip) {
   if (!pushes(board) || !sense_is_fitted(board, wire::FITTED_EYE)) {
     return false;
   }
   const Flow &flow = board.cycle.flow;
   trip.value = motion_position(board) - flow.last;
-  trip.bound = limit(board.limits, flow.seen ? wire::LIMIT_GAP : wire::LIMIT_FIRST_FLOW);
+  trip.bound = (int32_t)cycle_blind_steps(board);
   return !board.sense.dough && trip.value >= trip.bound;
 }
 
-static bool rule_thrust(const Board &board, Trip &trip) {
+static bool rule_thrust(THE_BOARD(const Board), Trip &trip) {
   if (!feeds_forward(board) || board.safety.thrust_high < 2) {
     return false;
   }
   trip.value = sense_thrust_dn(board);
-  trip.bound = limit(board.limits, wire::LIMIT_THRUST_MAX);
+  trip.bound = limit(board, wire::LIMIT_THRUST_MAX);
   return true;
 }
 
-static bool rule_collapse(const Board &board, Trip &trip) {
+static bool rule_collapse(THE_BOARD(const Board), Trip &trip) {
   if (!feeds_forward(board) || !sense_is_fitted(board, wire::FITTED_THRUST)) {
     return false;
   }
@@ -88,7 +92,7 @@ static bool rule_collapse(const Board &board, Trip &trip) {
          (uint32_t)trip.value * 100 < (uint32_t)before * (100 - wire::COLLAPSE_PERCENT);
 }
 
-static bool rule_end(const Board &board, Trip &trip) {
+static bool rule_end(THE_BOARD(const Board), Trip &trip) {
   // While latched only the feed that it stopped again; on the way out the switch may still be off.
   const bool off = (board.sense.low & MASK_ENDS) && !(board.safety.latches & latch_bit(14));
   if (!off && !(board.sense.halted_low & MASK_ENDS)) {
@@ -99,7 +103,7 @@ static bool rule_end(const Board &board, Trip &trip) {
   return true;
 }
 
-static bool rule_soft_limit(const Board &board, Trip &trip) {
+static bool rule_soft_limit(THE_BOARD(const Board), Trip &trip) {
   const Hand &hand = board.hand;
   if (hand.kind != wire::MOVE_LOCAL || hand.ending != GOING || board.motion.running || !board.motion.reached ||
       !board.motion.known) {
@@ -110,7 +114,7 @@ static bool rule_soft_limit(const Board &board, Trip &trip) {
   return true;
 }
 
-static bool rule_lease(const Board &board, Trip &trip) {
+static bool rule_lease(THE_BOARD(const Board), Trip &trip) {
   const Hand &hand = board.hand;
   const bool by_hand = hand.kind != MOVE_NONE && hand.kind != wire::MOVE_LOCAL && hand.ending == GOING;
   const bool by_cycle = board.cycle.phase != wire::PHASE_NONE && board.cycle.outcome == GOING;
@@ -119,52 +123,50 @@ static bool rule_lease(const Board &board, Trip &trip) {
   }
   const bool held = hand.kind == wire::MOVE_HELD;
   trip.value = board.sense.age[AGE_LEASE];
-  trip.bound = limit(board.limits, held ? wire::LIMIT_HELD_MS : wire::LIMIT_LEASE_MS);
+  trip.bound = limit(board, held ? wire::LIMIT_HELD_MS : wire::LIMIT_LEASE_MS);
   return trip.value >= trip.bound;
 }
 
-static bool rule_locals(const Board &board, Trip &) {
+static bool rule_locals(THE_BOARD(const Board), Trip &) {
   const uint8_t both = MASK_FORWARD | MASK_REVERSE;
   return (board.sense.pins & both) == both && board.motion.running && !board.motion.stopping &&
          board.safety.ease == EASE_NONE;
 }
 
-static bool rule_valve_long(const Board &board, Trip &trip) {
+static bool rule_valve_long(THE_BOARD(const Board), Trip &trip) {
   return board.cycle.phase == wire::PHASE_CUT && longer(board, AGE_PHASE, wire::LIMIT_VALVE_MAX_MS, trip);
 }
 
-static bool rule_push_long(const Board &board, Trip &trip) {
+static bool rule_push_long(THE_BOARD(const Board), Trip &trip) {
   trip.value = (int32_t)board.cycle.feed_ms;
-  trip.bound = limit(board.limits, wire::LIMIT_PUSH_MAX_MS);
+  trip.bound = limit(board, wire::LIMIT_PUSH_MAX_MS);
   return pushes(board) && board.motion.running && trip.value > trip.bound;
 }
 
-bool supply_low(const Board &board, Trip &trip) {
+bool supply_low(const Board &board, Finding &found) {
   const uint16_t supply_mv = sense_supply_mv(board);
-  trip.interlock = 29;
-  trip.value = supply_mv;
-  trip.bound = limit(board.limits, wire::LIMIT_SUPPLY_MIN);
-  return supply_mv != wire::NOT_FITTED && trip.value < trip.bound;
+  found.value = supply_mv;
+  found.bound = limit(board, wire::LIMIT_SUPPLY_MIN);
+  return supply_mv != wire::NOT_FITTED && found.value < found.bound;
 }
 
-static bool rule_supply(const Board &board, Trip &trip) {
+static bool rule_supply(THE_BOARD(const Board), Trip &trip) {
   const bool driven = (board.motion.outputs & OUT_VALVE) != 0 || board.cycle.phase == wire::PHASE_CUT;
   return driven && supply_low(board, trip);
 }
 
-bool air_bad(const Board &board, Trip &trip) {
+bool air_bad(const Board &board, Finding &found) {
   if (!sense_is_fitted(board, wire::FITTED_AIR)) {
     return false;
   }
   const uint16_t air_hpa = sense_air_hpa(board);
-  trip.interlock = 16;
-  trip.value = air_hpa;
-  trip.bound = limit(board.limits, wire::LIMIT_AIR_MIN);
-  if (trip.value < trip.bound) {
+  found.value = air_hpa;
+  found.bound = limit(board, wire::LIMIT_AIR_MIN);
+  if (found.value < found.bound) {
     return true;
   }
-  trip.bound = limit(board.limits, wire::LIMIT_AIR_MAX);
-  return trip.value > trip.bound;
+  found.bound = limit(board, wire::LIMIT_AIR_MAX);
+  return found.value > found.bound;
 }
 
 struct Rule {
@@ -198,7 +200,7 @@ static void watch_thrust(Board &board) {
     return;
   }
   const uint16_t now_dn = sense_thrust_dn(board);
-  if (now_dn <= limit(board.limits, wire::LIMIT_THRUST_MAX)) {
+  if (now_dn <= limit(board, wire::LIMIT_THRUST_MAX)) {
     safety.thrust_high = 0;
   } else if (safety.thrust_high < 2) {
     ++safety.thrust_high;
@@ -246,7 +248,7 @@ static void trip_for(Board &board, const Rule &rule, Trip &trip) {
     meet_end(board);
   }
   stop_for(board, (Cause)rule.cause, trip);
-  if (rule.interlock == 11 && forward && limit(board.limits, wire::LIMIT_EASE) > 0) {
+  if (rule.interlock == 11 && forward && limit(board, wire::LIMIT_EASE) > 0) {
     board.safety.ease = EASE_WANTED;
   }
 }
@@ -277,10 +279,10 @@ static void watch_silence(Board &board) {
 
 // A drive that the card does not hold is released after a rest.
 static void watch_release(Board &board) {
-  if ((limit(board.limits, wire::LIMIT_DRIVE_HOLD) & 1) || !board.motion.powered || busy(board)) {
+  if ((limit(board, wire::LIMIT_DRIVE_HOLD) & 1) || !board.motion.powered || busy(board)) {
     return;
   }
-  const uint32_t rest_ms = (uint32_t)limit(board.limits, wire::LIMIT_RELEASE_MS);
+  const uint16_t rest_ms = limit16(board, wire::LIMIT_RELEASE_MS);
   if (past(board.sense.age[AGE_STILL], rest_ms) && past(board.sense.age[AGE_POWERED], rest_ms)) {
     drive_off(board);
   }
@@ -291,10 +293,8 @@ static void watch_rules(Board &board) {
     Rule rule;
     ROM_COPY(rule, RULES[i]);
     Trip trip = Trip();
-    if ((board.safety.latches & latch_bit(rule.interlock)) && !rule.again) {
-      continue;
-    }
-    if (rule.watch(board, trip)) {
+    // The rule before the latch, whose bit takes longer to find.
+    if (rule.watch(board, trip) && (rule.again || !is_latched(board, rule.interlock))) {
       trip_for(board, rule, trip);
     }
   }
@@ -302,6 +302,7 @@ static void watch_rules(Board &board) {
 
 void safety_poll(Board &board) {
   if (board.limits.in_force) {
+    cycle_watch_air(board);
     watch_thrust(board);
     watch_rules(board);
     watch_release(board);
@@ -310,7 +311,7 @@ void safety_poll(Board &board) {
     board.motion.known = false;  // the main loop was away; whether that mattered nobody knows
   }
   watch_silence(board);
-  Locked locked(board.hal);
+  Locked locked;
   if (board.motion.running && !(board.sense.low & MASK_ENDS)) {
     board.motion.must |= MASK_ENDS & board.sense.watch;
   }
@@ -328,18 +329,16 @@ bool ease_poll(Board &board) {
     safety.ease = EASE_NONE;
     return false;
   }
-  uint32_t steps = (uint32_t)limit(board.limits, wire::LIMIT_EASE);
+  uint32_t steps = (uint32_t)limit(board, wire::LIMIT_EASE);
   const uint32_t room = motion_room(board, -1);
-  int32_t speed = limit(board.limits, wire::LIMIT_DRAW_SPEED);
-  const int32_t most = limit(board.limits, wire::LIMIT_SPEED_MAX);
-  motion_start(board, -1, steps < room ? steps : room, (uint16_t)(speed < most ? speed : most),
+  motion_start(board, -1, steps < room ? steps : room, motion_speed(board, wire::LIMIT_DRAW_SPEED),
                must_pins(board, false));
   safety.ease = board.motion.running ? EASE_UNDER_WAY : EASE_NONE;
   return board.motion.running;
 }
 
-bool cause_stays(const Board &board, uint8_t interlock, int32_t &value) {
-  Trip trip = Trip();
+bool cause_stays(const Board &board, uint8_t interlock, Trip &trip) {
+  trip = Trip();
   bool stays = false;
   switch (interlock) {
     case 1:
@@ -350,14 +349,15 @@ bool cause_stays(const Board &board, uint8_t interlock, int32_t &value) {
       break;
     case 5:
     case 7:
-      stays = !cutter_is_home(board);
+      // With the valve at the far level only a dry stroke brings it home, and IL-07 watches that.
+      stays = valve_is_home(board) && !cutter_is_home(board);
       break;
     case 8:
       stays = rule_both_switches(board, trip) || both_switches(board);
       break;
     case 11:
       trip.value = sense_thrust_dn(board);
-      stays = sense_is_fitted(board, wire::FITTED_THRUST) && trip.value > limit(board.limits, wire::LIMIT_THRUST_MAX);
+      stays = sense_is_fitted(board, wire::FITTED_THRUST) && trip.value > limit(board, wire::LIMIT_THRUST_MAX);
       break;
     case 14:
       stays = (board.sense.low & MASK_ENDS) != 0;
@@ -371,7 +371,6 @@ bool cause_stays(const Board &board, uint8_t interlock, int32_t &value) {
     default:
       break;
   }
-  value = trip.value;
   return stays;
 }
 

@@ -49,10 +49,14 @@ enum Cause {
   CAUSE_COUNT
 };
 
-struct Trip {
-  uint8_t interlock;  // 0: none, a stop command
+// What was measured, and what it was held against.
+struct Finding {
   int32_t value;
   int32_t bound;
+};
+
+struct Trip : Finding {
+  uint8_t interlock;  // 0: none, a stop command
 };
 
 // Does what the stop table says for this cause. A trip latches and sends its event unless it is an automatic one.
@@ -72,32 +76,35 @@ void safety_forward(Board &board);
 // Feeds back after IL-11. True while that is wanted or under way.
 bool ease_poll(Board &board);
 
-// Why the cutter may not move now: IL-16, IL-29. Fills `trip` only when true.
-bool air_bad(const Board &board, Trip &trip);
-bool supply_low(const Board &board, Trip &trip);
+// Why the cutter may not move now: IL-16, IL-29.
+bool air_bad(const Board &board, Finding &found);
+bool supply_low(const Board &board, Finding &found);
 
 // Home and far are on at this moment.
 bool both_switches(const Board &board);
 
-// Whether the cause of this interlock is still there; `value` is what was measured.
-bool cause_stays(const Board &board, uint8_t interlock, int32_t &value);
+// Whether the cause of this interlock is still there; `found` says what was measured.
+bool cause_stays(const Board &board, uint8_t interlock, Trip &found);
+
+bool is_latched(const Board &board, uint8_t interlock);
 
 // What a command asks for, and how it was refused.
-struct Answer {
+struct Answer : Finding {
   uint8_t reason;  // 0 if accepted
-  int32_t value;
-  int32_t bound;
 };
 
+// What is asked for, as bits.
+static const uint8_t ASK_FEED = 1;         // moves the feed
+static const uint8_t ASK_CUTTER = 2;       // moves the cutter, at once or later
+static const uint8_t ASK_CUT_NOW = 4;      // needs the feed at rest
+static const uint8_t ASK_NUMBERED = 8;     // carries the number of a beat
+static const uint8_t ASK_KNOWN = 16;       // needs a known position
+static const uint8_t ASK_WAY_OUT = 32;     // may move although latched: jog and relieve
+static const uint8_t ASK_JOG = 64;         // of kind jog
+static const uint8_t ASK_FREE_BLADE = 128;  // a short jog in reverse, which needs no cutter at home
+
 struct Ask {
-  bool feed;       // moves the feed
-  bool cutter;     // moves the cutter, at once or later
-  bool cut_now;    // needs the feed at rest
-  bool numbered;   // carries the number of a beat
-  bool known;      // needs a known position
-  bool way_out;    // may move although latched: jog and relieve
-  bool jog;        // of kind jog
-  bool free_blade;  // a short jog in reverse, which needs no cutter at home
+  uint8_t what;
   int8_t direction;
   uint16_t nonce;
 };
@@ -106,6 +113,8 @@ struct Ask {
 bool permit(const Board &board, const Ask &ask, Answer &answer);
 
 void refuse(Answer &answer, uint8_t reason, int32_t value, int32_t bound);
+// With nothing to tell.
+void refuse_plainly(Answer &answer, uint8_t reason);
 
 // Something moves, or is about to by itself.
 bool busy(const Board &board);

@@ -11,15 +11,15 @@ static_assert(wire::FITTED_GUARD == MASK_GUARD && wire::FITTED_STOP == MASK_STOP
                   wire::FITTED_FAR == MASK_FAR && wire::FITTED_ENDS == MASK_ENDS,
               "watched pins and parts fitted have the same bits");
 
-uint32_t now_us(const Board &board) { return board.hal->now_us(board.hal->user); }
+uint32_t now_us(const Board &board) { return hal_of(board)->now_us(hal_of(board)->user); }
 
 bool sense_is_fitted(const Board &board, uint16_t part) {
-  return ((uint16_t)limit(board.limits, wire::LIMIT_FITTED) & part) != 0;
+  return (limit16(board, wire::LIMIT_FITTED) & part) != 0;
 }
 
 static uint16_t convert(const Board &board, uint8_t channel, uint8_t zero_index, uint8_t full_index) {
-  const uint16_t counts = board.hal->adc(board.hal->user, channel);
-  const uint16_t zero = (uint16_t)limit(board.limits, zero_index);
+  const uint16_t counts = hal_of(board)->adc(hal_of(board)->user, channel);
+  const uint16_t zero = limit16(board, zero_index);
   // A sensor whose zero lies above nothing never reads so little: its wire is off. That is no low reading.
   if (counts < zero / 2) {
     return wire::NOT_FITTED;
@@ -27,12 +27,12 @@ static uint16_t convert(const Board &board, uint8_t channel, uint8_t zero_index,
   if (counts <= zero || zero >= 1023) {
     return 0;
   }
-  const uint32_t full = (uint32_t)limit(board.limits, full_index);
+  const uint32_t full = (uint32_t)limit(board, full_index);
   return (uint16_t)((uint32_t)(counts - zero) * full / (uint16_t)(1023 - zero));
 }
 
 uint16_t sense_eye(const Board &board) {
-  return sense_is_fitted(board, wire::FITTED_EYE) ? board.hal->adc(board.hal->user, ADC_EYE) : wire::NOT_FITTED;
+  return sense_is_fitted(board, wire::FITTED_EYE) ? hal_of(board)->adc(hal_of(board)->user, ADC_EYE) : wire::NOT_FITTED;
 }
 
 uint16_t sense_thrust_dn(const Board &board) {
@@ -49,8 +49,26 @@ uint16_t sense_air_hpa(const Board &board) {
   return convert(board, ADC_AIR, wire::LIMIT_AIR_ZERO, wire::LIMIT_AIR_FULL);
 }
 
+bool sense_air_away(const Board &board) {
+  if (!sense_is_fitted(board, wire::FITTED_AIR)) {
+    return false;
+  }
+  // In products, since every poll asks and a division is slow: counts - zero against least as in `convert`.
+  const uint16_t counts = hal_of(board)->adc(hal_of(board)->user, ADC_AIR);
+  const uint16_t zero = limit16(board, wire::LIMIT_AIR_ZERO);
+  if (counts <= zero) {
+    return true;
+  }
+  uint16_t least_hpa = limit16(board, wire::LIMIT_AIR_MIN) / 2;
+  if (least_hpa == 0) {
+    least_hpa = 1;
+  }
+  return (uint32_t)(uint16_t)(counts - zero) * limit16(board, wire::LIMIT_AIR_FULL) <
+         (uint32_t)least_hpa * (uint16_t)(1023 - zero);
+}
+
 uint16_t sense_supply_mv(const Board &board) {
-  return sense_is_fitted(board, wire::FITTED_SUPPLY) ? board.hal->supply_mv(board.hal->user) : wire::NOT_FITTED;
+  return sense_is_fitted(board, wire::FITTED_SUPPLY) ? hal_of(board)->supply_mv(hal_of(board)->user) : wire::NOT_FITTED;
 }
 
 void sense_readings(const Board &board, uint16_t *four) {
@@ -75,16 +93,17 @@ static void pass_time(Board &board) {
   sense.last_us = now;
   uint16_t elapsed = 0;
   // Usually one round; the division is for a main loop that was away.
-  while (gap >= 1000 && elapsed < 4) {
-    gap -= 1000;
+  if (gap >= 5000) {
+    const uint32_t whole = gap / 1000;
+    gap %= 1000;
+    elapsed = whole > 65000 ? 65000 : (uint16_t)whole;
+  }
+  uint16_t left_us = (uint16_t)gap;
+  while (left_us >= 1000) {
+    left_us -= 1000;
     ++elapsed;
   }
-  if (gap >= 1000) {
-    const uint32_t more = gap / 1000;
-    gap %= 1000;
-    elapsed = more > 65000 ? 65000 : (uint16_t)(elapsed + more);
-  }
-  sense.spare_us = (uint16_t)gap;
+  sense.spare_us = left_us;
   sense.elapsed_ms = elapsed > 255 ? 255 : (uint8_t)elapsed;
   sense.up_ms = (uint16_t)(sense.up_ms + elapsed);
   uint32_t second = (uint32_t)sense.second_ms + elapsed;
@@ -100,12 +119,12 @@ static void pass_time(Board &board) {
 }
 
 static uint8_t read_pins(const Board &board, uint8_t raw) {
-  const uint16_t fitted = (uint16_t)limit(board.limits, wire::LIMIT_FITTED);
+  const uint16_t fitted = limit16(board, wire::LIMIT_FITTED);
   uint8_t usable = (uint8_t)fitted & WATCHABLE;
   if (fitted & wire::FITTED_LOCAL) {
     usable |= MASK_FORWARD | MASK_REVERSE;
   }
-  if (fitted & wire::FITTED_BUTTON) {
+  if (fitted & (wire::FITTED_BUTTON | wire::FITTED_READY)) {
     usable |= 1 << wire::PIN_BUTTON;
   }
   uint8_t pins = (raw & usable) | (SAFE_ON & ~usable);
@@ -139,8 +158,8 @@ static void see_dough(Board &board) {
     return;
   }
   const int32_t level = sense_eye(board);
-  const int32_t on = limit(board.limits, wire::LIMIT_EYE_ON);
-  const int32_t off = limit(board.limits, wire::LIMIT_EYE_OFF);
+  const int32_t on = limit(board, wire::LIMIT_EYE_ON);
+  const int32_t off = limit(board, wire::LIMIT_EYE_OFF);
   // An eye whose level falls with dough is taught with the lower level as `eye_on`.
   const bool rises = on >= off;
   if (rises ? level >= on : level <= on) {
@@ -151,8 +170,7 @@ static void see_dough(Board &board) {
 }
 
 static void see_valve(Board &board) {
-  const bool valve = (board.motion.outputs & OUT_VALVE) != 0;
-  if (valve != (limit(board.limits, wire::LIMIT_VALVE_HOME) != 0)) {
+  if (!valve_is_home(board)) {
     board.sense.age[AGE_VALVE_HOME] = 0;
     board.sense.age[AGE_FAR_STAYS] = 0;
   }
@@ -165,8 +183,8 @@ void sense_poll(Board &board) {
   uint8_t seen;
   bool stepped;
   {
-    Locked locked(board.hal);
-    raw = board.hal->pins(board.hal->user);
+    Locked locked;
+    raw = hal_of(board)->pins(hal_of(board)->user);
     seen = sense.seen_low;
     sense.seen_low = 0;
     stepped = board.motion.stepped || board.motion.running;
@@ -205,13 +223,23 @@ static bool takes_edge(const Board &board, uint8_t signal) {
   return signal < EDGE_SIGNALS || board.sense.eye_changes < EYE_CHANGES_MAX;
 }
 
+// The first time since the portion began: a piece has holes and corners, and falls once.
+static void see_drop(Board &board, uint32_t now) {
+  Sense &sense = board.sense;
+  if (sense.dropped || !sense_is_fitted(board, wire::FITTED_DROP) || !hal_of(board)->drop(hal_of(board)->user)) {
+    return;
+  }
+  sense.dropped = true;
+  events_moment(board, wire::CODE_EDGE, wire::SIGNAL_DROP << 1 | 1, board.cycle.portion, now, true);
+}
+
 void sense_edges(Board &board) {
   Sense &sense = board.sense;
   const uint16_t word = sense_word(board);
   const uint32_t now = now_us(board);
   uint32_t pins_us = now;
   {
-    Locked locked(board.hal);
+    Locked locked;
     if (sense.changed) {
       pins_us = sense.changed_us;
     }
@@ -219,8 +247,8 @@ void sense_edges(Board &board) {
   }
   // The interrupt that saw guard or stop open has switched outputs off by itself.
   const uint32_t outputs_us = (sense.low & (MASK_GUARD | MASK_STOP)) ? pins_us : now;
-  for (uint8_t signal = 0; signal <= wire::PIN_DOUGH; ++signal) {
-    const uint16_t bit = (uint16_t)1 << signal;
+  uint16_t bit = 1;
+  for (uint8_t signal = 0; signal <= wire::PIN_DOUGH; ++signal, bit <<= 1) {
     const bool counted = signal < EDGE_SIGNALS;
     if (counted && sense.quiet_ms[signal] > 0) {
       const uint8_t quiet = sense.quiet_ms[signal];
@@ -246,15 +274,16 @@ void sense_edges(Board &board) {
     const uint8_t small = (uint8_t)((uint8_t)(signal << 1) | ((word & bit) ? 1 : 0));
     events_moment(board, wire::CODE_EDGE, small, board.cycle.portion, t_us, extra);
   }
+  see_drop(board, now);
 }
 
 void sense_fitted(Board &board) {
   Sense &sense = board.sense;
   see_valve(board);
   {
-    Locked locked(board.hal);
-    const uint8_t raw = board.hal->pins(board.hal->user);
-    sense.watch = (uint8_t)limit(board.limits, wire::LIMIT_FITTED) & WATCHABLE;
+    Locked locked;
+    const uint8_t raw = hal_of(board)->pins(hal_of(board)->user);
+    sense.watch = (uint8_t)limit(board, wire::LIMIT_FITTED) & WATCHABLE;
     sense.seen_low = 0;
     sense.low = sense.watch & (uint8_t)~raw;
     sense.pins = read_pins(board, raw);
@@ -266,15 +295,30 @@ void sense_fitted(Board &board) {
   sense.told = sense_word(board);
 }
 
-static uint16_t bit_if(bool on, uint8_t pin) { return on ? (uint16_t)((uint16_t)1 << pin) : (uint16_t)0; }
+static_assert(1 << wire::PIN_VALVE == OUT_VALVE << 8 && 1 << wire::PIN_DRIVE == OUT_DRIVE << 8,
+              "outputs and their pins in the beat stand in the same order");
 
 uint16_t sense_word(const Board &board) {
-  return (uint16_t)(board.sense.pins | bit_if((board.motion.outputs & OUT_VALVE) != 0, wire::PIN_VALVE) |
-                    bit_if((board.motion.outputs & OUT_DRIVE) != 0, wire::PIN_DRIVE) |
-                    bit_if(board.sense.dough, wire::PIN_DOUGH) | bit_if(board.motion.known, wire::PIN_KNOWN) |
-                    bit_if(board.hand.locked, wire::PIN_LOCAL_LOCK) | bit_if(board.cycle.armed, wire::PIN_ARMED) |
-                    bit_if(board.cycle.waiting, wire::PIN_WAITING) |
-                    bit_if(board.limits.in_force, wire::PIN_ADOPTED));
+  uint8_t upper = board.motion.outputs & (OUT_VALVE | OUT_DRIVE);
+  if (board.sense.dough) {
+    upper |= 1 << (wire::PIN_DOUGH - 8);
+  }
+  if (board.motion.known) {
+    upper |= 1 << (wire::PIN_KNOWN - 8);
+  }
+  if (board.hand.locked) {
+    upper |= 1 << (wire::PIN_LOCAL_LOCK - 8);
+  }
+  if (board.cycle.armed) {
+    upper |= 1 << (wire::PIN_ARMED - 8);
+  }
+  if (board.cycle.waiting) {
+    upper |= 1 << (wire::PIN_WAITING - 8);
+  }
+  if (board.limits.in_force) {
+    upper |= 1 << (wire::PIN_ADOPTED - 8);
+  }
+  return (uint16_t)((uint16_t)upper << 8 | board.sense.pins);
 }
 
 }  // namespace core

@@ -63,6 +63,7 @@ struct Sense {
   bool halted;
   bool dough;
   uint8_t eye_changes;
+  bool dropped;        // the drop eye saw something since the last portion or stroke began
   // Written by interrupts.
   volatile uint8_t seen_low;
   volatile bool changed;
@@ -88,13 +89,15 @@ bool sense_is_fitted(const Board &board, uint16_t part);
 uint16_t sense_eye(const Board &board);
 uint16_t sense_thrust_dn(const Board &board);
 uint16_t sense_air_hpa(const Board &board);
+// The air sensor says that air is, or may be, away: less than half of `air_min`, nothing, or its wire is off.
+bool sense_air_away(const Board &board);
 uint16_t sense_supply_mv(const Board &board);
 void sense_readings(const Board &board, uint16_t *four);
 
 uint32_t now_us(const Board &board);
 
 // A wait of at least `ms` is over. Ages count millisecond borders, of which the first may come at once.
-inline bool past(uint16_t age, uint32_t ms) { return age > ms; }
+inline bool past(uint16_t age, uint16_t ms) { return age > ms; }
 
 }  // namespace core
 

@@ -10,7 +10,7 @@ enum Known { KNOWN_KEPT, DOUBTFUL_IF_MOVED, DOUBTFUL };
 
 struct StopRow {
   uint8_t feed;
-  uint8_t cut;     // in the cut phase, and at rest
+  uint8_t cut;     // in the cut phase
   uint8_t back;    // in the return phase
   bool drive_off;
   uint8_t known;
@@ -23,7 +23,7 @@ static const StopRow ROWS[CAUSE_COUNT] ROM = {
     {FEED_RAMP, CUTTER_HOME, CUTTER_DONE, false, KNOWN_KEPT, wire::ENDING_STOPPED, wire::OUTCOME_STOPPED},
     {FEED_EDGE, CUTTER_HOME, CUTTER_DONE, true, DOUBTFUL_IF_MOVED, wire::ENDING_STOPPED, wire::OUTCOME_STOPPED},
     {FEED_EDGE, CUTTER_REST, CUTTER_REST, true, DOUBTFUL_IF_MOVED, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
-    {FEED_EDGE, CUTTER_REST, CUTTER_REST, false, DOUBTFUL_IF_MOVED, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
+    {FEED_EDGE, CUTTER_REST, CUTTER_REST, true, DOUBTFUL_IF_MOVED, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
     {FEED_EDGE, CUTTER_DONE, CUTTER_DONE, false, DOUBTFUL, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
     {FEED_ON, CUTTER_HOME, CUTTER_DONE, false, KNOWN_KEPT, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
     {FEED_ON, CUTTER_REST, CUTTER_REST, false, KNOWN_KEPT, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
@@ -39,16 +39,14 @@ static const StopRow ROWS[CAUSE_COUNT] ROM = {
     {FEED_ON, CUTTER_REST, CUTTER_REST, false, KNOWN_KEPT, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED},
     {FEED_RAMP, CUTTER_DONE, CUTTER_DONE, false, KNOWN_KEPT, wire::ENDING_TRIPPED, wire::OUTCOME_TRIPPED}};
 
-static const uint8_t AUTOMATIC = 22;  // the one trip that latches nothing
-
-// With these latched the cutter is not driven anywhere, not even home.
-static const uint32_t REST_LATCHES = ((uint32_t)1 << 0) | ((uint32_t)1 << 1) | ((uint32_t)1 << 7) | ((uint32_t)1 << 23);
+// The trips that latch nothing: a dry stroke ends the one, letting go of the switches the other.
+static bool latches_nothing(uint8_t interlock) { return interlock == 17 || interlock == 22; }
 
 static void tell_trip(Board &board, const Trip &trip, uint32_t t_us) {
   if (trip.interlock == 0) {
     return;
   }
-  if (trip.interlock != AUTOMATIC) {
+  if (!latches_nothing(trip.interlock)) {
     board.safety.latches |= latch_bit(trip.interlock);
   }
   Event *event = events_put(board, wire::CODE_TRIP, trip.interlock, board.cycle.portion, t_us, false);
@@ -71,18 +69,6 @@ static void stop_feed(Board &board, const StopRow &row) {
   }
 }
 
-static void stop_cutter(Board &board, const StopRow &row) {
-  if (!board.limits.in_force) {
-    return;  // which level is home is not known, so any change might send the cutter out
-  }
-  const bool may_drive = (board.safety.latches & REST_LATCHES) == 0;
-  if (row.cut == CUTTER_REST) {
-    cutter_rest(board);
-  } else if (row.cut == CUTTER_HOME && may_drive) {
-    cutter_home(board);
-  }
-}
-
 static void stop_cycle(Board &board, const StopRow &row) {
   Cycle &cycle = board.cycle;
   if (cycle.outcome == GOING) {
@@ -90,11 +76,9 @@ static void stop_cycle(Board &board, const StopRow &row) {
   }
   switch (cycle.phase) {
     case wire::PHASE_SETTLE:
-      stop_cutter(board, row);
       cycle_finish(board, cycle.outcome);
       break;
     case wire::PHASE_CUT:
-      stop_cutter(board, row);
       if (row.cut == CUTTER_HOME) {
         cycle_return(board);
       } else if (row.cut == CUTTER_REST) {
@@ -103,13 +87,21 @@ static void stop_cycle(Board &board, const StopRow &row) {
       break;
     case wire::PHASE_RETURN:
       if (row.back == CUTTER_REST) {
-        cutter_rest(board);
         cycle_finish(board, cycle.outcome);
       }
       break;
     default:
-      stop_cutter(board, row);  // the portion ends once the feed rests
+      break;  // the portion ends once the feed rests
   }
+}
+
+// A blade that stands still stays where it is, but where guard or stop let a hand come near: those take the power
+// off everything. Home it is sent out of a cut only, by the return.
+static bool takes_valve_off(uint8_t phase, const StopRow &row) {
+  if (phase == wire::PHASE_RETURN) {
+    return row.back == CUTTER_REST;
+  }
+  return row.cut == CUTTER_REST && (phase == wire::PHASE_CUT || row.drive_off);
 }
 
 void stop_for(Board &board, Cause cause, const Trip &trip) {
@@ -133,10 +125,12 @@ void stop_for(Board &board, Cause cause, const Trip &trip) {
   if (board.cycle.waiting) {
     cycle_finish(board, row.outcome);
   }
+  if (takes_valve_off(board.cycle.phase, row)) {
+    cutter_rest(board);
+  }
   if (board.cycle.phase != wire::PHASE_NONE) {
     stop_cycle(board, row);
   } else {
-    stop_cutter(board, row);
     cycle_forget(board.cycle);
   }
 }

@@ -22,38 +22,39 @@ bool tx_take(Tx &tx, uint8_t &byte) {
   return true;
 }
 
-static void put_raw(Text &text, char byte) {
-  if ((uint8_t)(text.at - text.tx->out) >= TX_BYTES) {
-    text.full = true;
+static void put_raw(Tx &tx, char byte) {
+  if ((uint8_t)(tx.at - tx.out) >= TX_BYTES) {
+    tx.full = true;
     return;
   }
-  text.tx->bytes[text.at & (TX_BYTES - 1)] = (uint8_t)byte;
-  text.at = (uint8_t)(text.at + 1);
+  tx.bytes[tx.at & (TX_BYTES - 1)] = (uint8_t)byte;
+  tx.at = (uint8_t)(tx.at + 1);
 }
 
-static void put(Text &text, char byte) {
-  text.crc = crc16(text.crc, (uint8_t)byte);
-  put_raw(text, byte);
+static void put(Tx &tx, char byte) {
+  tx.crc = crc16(tx.crc, (uint8_t)byte);
+  put_raw(tx, byte);
 }
 
-static void put_rom(Text &text, const char *rom) {
+static void put_rom(Tx &tx, const char *rom) {
   for (uint8_t i = 0; i < 16; ++i) {
     const char byte = (char)ROM_CHAR(rom + i);
     if (byte == 0) {
       return;
     }
-    put(text, byte);
+    put(tx, byte);
   }
 }
 
-Text text_begin(Tx &tx, const char *rom_tag) {
-  Text text = {&tx, CRC16_START, tx.in, false};
-  put_rom(text, rom_tag);
-  return text;
+void text_begin(Tx &tx, const char *rom_tag) {
+  tx.crc = CRC16_START;
+  tx.at = tx.in;
+  tx.full = false;
+  put_rom(tx, rom_tag);
 }
 
 // Subtraction of powers of ten: the board has no divider.
-static void put_digits(Text &text, uint32_t value) {
+static void put_digits(Tx &tx, uint32_t value) {
   bool leading = true;
   for (uint8_t i = 0; i < 9; ++i) {
     uint32_t power;
@@ -65,52 +66,54 @@ static void put_digits(Text &text, uint32_t value) {
     }
     if (digit != '0' || !leading) {
       leading = false;
-      put(text, digit);
+      put(tx, digit);
     }
   }
-  put(text, (char)('0' + (uint8_t)value));
+  put(tx, (char)('0' + (uint8_t)value));
 }
 
-void text_u32(Text &text, uint32_t value) {
-  put(text, ' ');
-  put_digits(text, value);
+void text_u32(Tx &tx, uint32_t value) {
+  put(tx, ' ');
+  put_digits(tx, value);
 }
 
-void text_i32(Text &text, int32_t value) {
-  put(text, ' ');
+void text_u16(Tx &tx, uint16_t value) { text_u32(tx, value); }
+
+void text_i32(Tx &tx, int32_t value) {
+  put(tx, ' ');
   if (value < 0) {
-    put(text, '-');
-    put_digits(text, 0u - (uint32_t)value);
+    put(tx, '-');
+    put_digits(tx, 0u - (uint32_t)value);
     return;
   }
-  put_digits(text, (uint32_t)value);
+  put_digits(tx, (uint32_t)value);
 }
 
-void text_word(Text &text, const char *word, uint8_t most) {
-  put(text, ' ');
+void text_word(Tx &tx, const char *word, uint8_t most) {
+  put(tx, ' ');
   for (uint8_t i = 0; i < most && word[i] != 0; ++i) {
-    put(text, word[i]);
+    put(tx, word[i]);
   }
 }
 
-void text_rom_word(Text &text, const char *rom_word) {
-  put(text, ' ');
-  put_rom(text, rom_word);
+void text_rom_word(Tx &tx, const char *rom_word) {
+  put(tx, ' ');
+  put_rom(tx, rom_word);
 }
 
-bool text_end(Text &text) {
-  uint16_t crc = text.crc;
-  put_raw(text, ' ');
+bool text_end(Tx &tx) {
+  uint16_t crc = tx.crc;
+  put_raw(tx, ' ');
   for (uint8_t i = 0; i < 4; ++i) {
     const uint8_t nibble = (uint8_t)(crc >> 12);
-    put_raw(text, (char)(nibble < 10 ? '0' + nibble : 'A' + nibble - 10));
+    put_raw(tx, (char)(nibble < 10 ? '0' + nibble : 'A' + nibble - 10));
     crc = (uint16_t)(crc << 4);
   }
-  put_raw(text, '\n');
-  if (text.full) {
+  put_raw(tx, '\n');
+  if (tx.full) {
     return false;
   }
-  text.tx->in = text.at;
+  tx.in = tx.at;
   return true;
 }
 

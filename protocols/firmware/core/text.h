@@ -12,27 +12,25 @@ struct Tx {
   volatile uint8_t bytes[TX_BYTES];
   volatile uint8_t in;
   volatile uint8_t out;
+  // Of the line being written; what it wrote is invisible to the interrupt until text_end.
+  uint8_t at;
+  bool full;
+  uint16_t crc;
 };
 
 bool tx_take(Tx &tx, uint8_t &byte);
 uint8_t tx_room(const Tx &tx);
 
-// A line being written; what it wrote is invisible to the interrupt until text_end.
-struct Text {
-  Tx *tx;
-  uint16_t crc;
-  uint8_t at;
-  bool full;
-};
-
-Text text_begin(Tx &tx, const char *rom_tag);
-void text_u32(Text &text, uint32_t value);
-void text_i32(Text &text, int32_t value);
-void text_word(Text &text, const char *word, uint8_t most);
-void text_rom_word(Text &text, const char *rom_word);
+// Begins a line. One line is written at a time.
+void text_begin(Tx &tx, const char *rom_tag);
+void text_u16(Tx &tx, uint16_t value);
+void text_u32(Tx &tx, uint32_t value);
+void text_i32(Tx &tx, int32_t value);
+void text_word(Tx &tx, const char *word, uint8_t most);
+void text_rom_word(Tx &tx, const char *rom_word);
 
 // Adds check value and newline; false when there was no room, and then nothing of the line is sent.
-bool text_end(Text &text);
+bool text_end(Tx &tx);
 
 }  // namespace core
 

@@ -95,6 +95,7 @@ static const uint8_t NO_UNKNOWN = 55;
 static const uint8_t NO_CAUSE_STAYS = 56;
 static const uint8_t NO_TRAVEL = 57;
 static const uint8_t NO_LOCKED = 58;
+static const uint8_t SIGNAL_DROP = 16;
 static const uint16_t FITTED_GUARD = 1;
 static const uint16_t FITTED_STOP = 2;
 static const uint16_t FITTED_HOME = 4;
@@ -107,6 +108,8 @@ static const uint16_t FITTED_SUPPLY = 256;
 static const uint16_t FITTED_LOCAL = 512;
 static const uint16_t FITTED_BUTTON = 1024;
 static const uint16_t FITTED_DUMP = 2048;
+static const uint16_t FITTED_READY = 4096;
+static const uint16_t FITTED_DROP = 8192;
 
 // Event kinds are the journal codes of their messages.
 static const uint8_t CODE_HELLO = 1;
@@ -182,51 +185,63 @@ static const uint8_t LIMIT_CONTACT = 35;
 static const uint8_t LIMIT_PRIME_FLOW = 36;
 static const uint8_t LIMIT_DIRECTION = 37;
 static const uint8_t LIMIT_COUNT = 38;
-// `wide`: which of the values that need 32 bits it is, else NARROW.
+// Of each limit, which of the values that need 32 bits it is, else NARROW.
 static const uint8_t NARROW = 255;
 static const uint8_t WIDE_LIMITS = 9;
-struct LimitRow { uint8_t key; uint8_t wide; int32_t low; int32_t high; int32_t start; };
-#define BENCHD_LIMIT_ROWS \
-  {1, 255, 0, 4095, 0}, \
-  {2, 0, 100, 500000, 20000}, \
-  {3, 1, 100, 500000, 80000}, \
-  {4, 255, 10, 20000, 8000}, \
-  {5, 2, -2147483647, 2147483647, 0}, \
-  {6, 3, -2147483647, 2147483647, 0}, \
-  {7, 255, 10, 20000, 800}, \
-  {8, 255, 10, 20000, 8000}, \
-  {9, 255, 0, 3, 3}, \
-  {10, 255, 0, 60000, 2000}, \
-  {11, 255, 0, 1, 0}, \
-  {12, 255, 20, 5000, 350}, \
-  {13, 255, 20, 5000, 350}, \
-  {14, 255, 20, 10000, 1050}, \
-  {15, 255, 20, 10000, 1050}, \
-  {16, 255, 20, 20000, 2000}, \
-  {17, 255, 0, 5000, 100}, \
-  {18, 255, 0, 1023, 0}, \
-  {19, 255, 0, 1023, 0}, \
-  {20, 4, 1, 2147483647, 4000}, \
-  {21, 5, 1, 2147483647, 20000}, \
-  {22, 255, 0, 65534, 3000}, \
-  {23, 6, 0, 100000, 1200}, \
-  {24, 255, 0, 1023, 102}, \
-  {25, 255, 1, 65534, 5000}, \
-  {26, 255, 0, 1023, 102}, \
-  {27, 255, 1, 65534, 10000}, \
-  {28, 255, 0, 65534, 0}, \
-  {29, 255, 0, 65534, 65534}, \
-  {30, 255, 0, 6000, 4500}, \
-  {31, 255, 10, 10000, 500}, \
-  {32, 255, 5, 10000, 50}, \
-  {33, 255, 100, 5000, 500}, \
-  {34, 255, 50, 5000, 200}, \
-  {35, 7, 100, 120000, 30000}, \
-  {36, 255, 0, 65534, 200}, \
-  {37, 8, 1, 2147483647, 8000}, \
-  {38, 255, 0, 1, 0}
+#define BENCHD_LIMIT_PLACES 255, 0, 1, 255, 2, 3, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 4, 5, 255, 6, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 255, 7, 255, 8, 255
+// Halves of the lowest, the highest and the first value: the lower ones of all limits,
+// the upper ones of those that have any.
+#define BENCHD_LIMIT_LOWER \
+  {0, 16383, 0}, \
+  {100, 41248, 20000}, \
+  {100, 41248, 14464}, \
+  {10, 20000, 8000}, \
+  {1, 65535, 0}, \
+  {1, 65535, 0}, \
+  {10, 20000, 800}, \
+  {10, 20000, 8000}, \
+  {0, 3, 3}, \
+  {0, 60000, 2000}, \
+  {0, 1, 0}, \
+  {20, 5000, 350}, \
+  {20, 5000, 350}, \
+  {20, 10000, 1050}, \
+  {20, 10000, 1050}, \
+  {20, 20000, 2000}, \
+  {0, 5000, 100}, \
+  {0, 1023, 0}, \
+  {0, 1023, 0}, \
+  {1, 65535, 4000}, \
+  {1, 65535, 20000}, \
+  {0, 65534, 3000}, \
+  {0, 34464, 1200}, \
+  {0, 1023, 102}, \
+  {1, 65534, 5000}, \
+  {0, 1023, 102}, \
+  {1, 65534, 10000}, \
+  {0, 65534, 0}, \
+  {0, 65534, 65534}, \
+  {0, 6000, 4500}, \
+  {10, 10000, 500}, \
+  {5, 10000, 50}, \
+  {100, 5000, 500}, \
+  {50, 5000, 200}, \
+  {100, 54464, 30000}, \
+  {0, 65534, 200}, \
+  {1, 65535, 8000}, \
+  {0, 1, 0}
+#define BENCHD_LIMIT_UPPER \
+  {0, 7, 0}, \
+  {0, 7, 1}, \
+  {32768, 32767, 0}, \
+  {32768, 32767, 0}, \
+  {0, 32767, 0}, \
+  {0, 32767, 0}, \
+  {0, 1, 0}, \
+  {0, 1, 0}, \
+  {0, 32767, 0}
 
-// Host lines: tag, code, index of the first field range, number of fields.
+// Host lines: tag, code, place of the first field, number of fields.
 struct HostLine { char tag[8]; uint8_t code; uint8_t first; uint8_t count; };
 #define BENCHD_HOST_LINES \
   {"hello", 1, 0, 0}, \
@@ -246,6 +261,9 @@ struct HostLine { char tag[8]; uint8_t code; uint8_t first; uint8_t count; };
   {"arm", 20, 35, 1}, \
   {"fire", 21, 36, 2}
 
+// Of each field, which of the ranges it has.
+#define BENCHD_FIELDS 0, 1, 2, 3, 4, 5, 3, 2, 3, 0, 3, 6, 3, 7, 3, 0, 3, 8, 9, 10, 1, 3, 11, 12, 13, 10, 3, 11, 12, 14, 15, 3, 11, 0, 1, 3, 3, 1
+
 struct FieldRange { int32_t low; uint32_t high; };
 #define BENCHD_FIELD_RANGES \
   {0, 1u}, \
@@ -254,52 +272,31 @@ struct FieldRange { int32_t low; uint32_t high; };
   {1, 4294967295u}, \
   {1, 99u}, \
   {-2147483647, 2147483647u}, \
-  {1, 4294967295u}, \
-  {0, 4294967295u}, \
-  {1, 4294967295u}, \
-  {0, 1u}, \
-  {1, 4294967295u}, \
   {-9999999, 99999999u}, \
-  {1, 4294967295u}, \
   {1, 30u}, \
-  {1, 4294967295u}, \
-  {0, 1u}, \
-  {1, 4294967295u}, \
   {0, 4u}, \
   {-999999, 999999u}, \
   {10, 20000u}, \
-  {0, 65535u}, \
-  {1, 4294967295u}, \
   {1, 65535u}, \
   {0, 99999u}, \
   {1, 999999u}, \
-  {10, 20000u}, \
-  {1, 4294967295u}, \
-  {1, 65535u}, \
-  {0, 99999u}, \
   {0, 9999u}, \
-  {0, 999u}, \
-  {1, 4294967295u}, \
-  {1, 65535u}, \
-  {0, 1u}, \
-  {0, 65535u}, \
-  {1, 4294967295u}, \
-  {1, 4294967295u}, \
-  {0, 65535u}
+  {0, 999u}
 
-struct EventTag { uint8_t code; char tag[9]; };
+// Of each event, in the order of the codes.
+struct EventTag { char tag[9]; };
 #define BENCHD_EVENT_TAGS \
-  {40, "boot"}, \
-  {41, "phase"}, \
-  {42, "edge"}, \
-  {43, "moved"}, \
-  {44, "ended"}, \
-  {45, "trip"}, \
-  {46, "freed"}, \
-  {47, "ignored"}, \
-  {48, "tally"}, \
-  {49, "extremes"}, \
-  {50, "lost"}
+  {"boot"}, \
+  {"phase"}, \
+  {"edge"}, \
+  {"moved"}, \
+  {"ended"}, \
+  {"trip"}, \
+  {"freed"}, \
+  {"ignored"}, \
+  {"tally"}, \
+  {"extremes"}, \
+  {"lost"}
 
 }  // namespace wire
 

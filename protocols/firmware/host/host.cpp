@@ -9,6 +9,7 @@ static const uint64_t NEVER = ~(uint64_t)0;
 static const uint64_t HALF_US_PER_MS = 2000;
 
 static uint8_t hal_pins(void *user) { return ((Host *)user)->pins; }
+static bool hal_drop(void *user) { return ((Host *)user)->drop; }
 static uint16_t hal_adc(void *user, uint8_t channel) { return ((Host *)user)->adc[channel]; }
 static uint16_t hal_supply_mv(void *user) { return ((Host *)user)->supply_mv; }
 
@@ -61,12 +62,9 @@ static void hal_tx_start(void *user) {
   }
 }
 
-static uint8_t hal_lock(void *) { return 0; }
-static void hal_unlock(void *, uint8_t) {}
-
-static const core::Hal HAL = {0,          hal_pins,        hal_adc,          hal_supply_mv, hal_outputs,
+static const core::Hal HAL = {0,          hal_pins,        hal_drop,         hal_adc,          hal_supply_mv, hal_outputs,
                               hal_pulse,  hal_start_steps, hal_now_us,       hal_eeprom_read, hal_eeprom_write,
-                              hal_tx_start, hal_lock,      hal_unlock,       0,             0};
+                              hal_tx_start, 0,               0};
 
 static void copy_word(char *to, const char *from, size_t size) {
   strncpy(to, from, size - 1);
@@ -115,6 +113,12 @@ BC_API void bc_inputs(Host *host, uint32_t pins, uint32_t eye, uint32_t thrust, 
   host->adc[core::ADC_THRUST] = (uint16_t)thrust;
   host->adc[core::ADC_AIR] = (uint16_t)air;
   host->supply_mv = (uint16_t)supply_mv;
+  const bool drop = (pins >> wire::SIGNAL_DROP & 1) != 0;
+  // The board's main loop looks each millisecond: what lasts no longer than a rest of the one here must not slip by.
+  if (host->drop != drop || (host->board.cycle.dry_needed != core::DRY_SINCE && core::sense_air_away(host->board))) {
+    host->drop = drop;
+    host->poll_at = host->now;
+  }
   if (host->pins == (uint8_t)pins) {
     return;
   }

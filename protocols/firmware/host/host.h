@@ -37,6 +37,7 @@ struct Host {
   uint64_t tx_at;
   uint32_t reasons;
   uint8_t pins;
+  bool drop;
   uint16_t adc[3];
   uint16_t supply_mv;
   uint8_t eeprom[1024];

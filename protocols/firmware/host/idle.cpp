@@ -45,8 +45,8 @@ uint32_t idle_ms(const Board &board) {
   }
   if (board.motion.powered) {
     sooner(least, age[AGE_WORD], wire::DRIVE_OFF_MS);
-    if (!(limit(board.limits, wire::LIMIT_DRIVE_HOLD) & 1)) {
-      const uint32_t rest = (uint32_t)limit(board.limits, wire::LIMIT_RELEASE_MS) + 1;
+    if (!(limit(board, wire::LIMIT_DRIVE_HOLD) & 1)) {
+      const uint32_t rest = (uint32_t)limit(board, wire::LIMIT_RELEASE_MS) + 1;
       const uint16_t since = age[AGE_STILL] < age[AGE_POWERED] ? age[AGE_STILL] : age[AGE_POWERED];
       sooner(least, since, rest);
     }

@@ -50,7 +50,7 @@ def test_filling_a_volume(from_bar: float, to_bar: float, supply_bar: float, b: 
 
 
 @pytest.mark.parametrize("bar", [1.0, 1.5, 2.0, 4.0])
-@pytest.mark.parametrize("needle", [3e-10, 2e-9])
+@pytest.mark.parametrize("needle", [2e-11, 3e-10, 2e-9])
 def test_start_delay_of_two_chambers(bar: float, needle: float) -> None:
     ambient_pa, b, fill, breakaway_n = 101_325.0, 0.3, 2e-9, 6.0
     supply_pa = ambient_pa + bar * 1e5

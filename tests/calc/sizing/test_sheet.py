@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import math
+import random
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,11 +24,14 @@ from benchd.calc.sizing.base import (
     Line,
     Row,
     hangs,
+    unsloped,
     work_out,
 )
+from benchd.cli.sizing_text import head
 from benchd.config import bench_card, dough
 from benchd.config.bench_keys import BENCH_KEYS, group_of
 from benchd.config.dough import DOUGH_KEYS
+from benchd.config.keys import Key, read_one
 from benchd.config.sizing_inputs import KEYS, UNLISTED, inputs_of, read_cards
 from benchd.config.sizing_keys import BENCH_SIZING_KEYS, DOUGH_SIZING_KEYS
 from benchd.core.facts import portion_time_s, shortest_period_s
@@ -191,6 +197,39 @@ def test_only_guesses_are_named_and_working_out_anew_says_the_same() -> None:
     assert work_out(ROWS, other, frozenset({"nozzle.bore"}), lines) == work_out(ROWS, other)
 
 
+@pytest.mark.slow
+def test_counts_hang_on_guesses_and_words_and_zeros_are_named_without_a_slope() -> None:
+    given = inputs()
+    lines = work_out(ROWS, given)
+    shares = {(hang.guess, hang.result): hang.share for hang in hangs(ROWS, given, lines)}
+    # Weighings go with the square of spread over nearness, less what Student's t takes.
+    assert 1.4 < shares["spread", "scale.weighings"] < 2.2
+    assert -2.5 < shares["mean_within", "scale.weighings"] < -1.4
+    long = {**given, "prime": Input(0.1, "mm", True)}
+    again = hangs(ROWS, long, work_out(ROWS, long))
+    # By hand: 9 portions of the 128 mm left after priming, and 10 or 8 with 10 mm less or more.
+    assert [h.share for h in again if (h.guess, h.result) == ("prime", "tube.portions")] == [
+        pytest.approx(-2 / (2 * 0.1 * 9))
+    ]
+    bare = unsloped(given, lines)
+    assert {"flow.law", "screw.thread", "screw.collar", "film"} <= set(bare)
+    assert not {"paste.entry_rise", "feed.direction", "flow.entry"} & set(bare)
+
+
+def test_longer_out_of_the_cold_only_by_a_written_procedure() -> None:
+    """US FDA Food Code, 3-501.19: 4 h, or 6 h where the dough never gets above 21 C."""
+    assert sheet()["dough.time_out"].value == 7200
+    four = sheet(masa=MASA + "time_out: 4h-by-written-procedure\n")["dough.time_out"]
+    assert four.value == 4 * 3600
+    assert "written procedure" in four.sentence
+    assert "local food rules" in four.sentence
+    six = {"masa": MASA + "time_out: 6h-by-written-procedure\n"}
+    assert sheet(**six)["dough.time_out"].value == 6 * 3600
+    warm = sheet(room__celsius=22.0, **six)["dough.time_out"]
+    assert warm.state == RED
+    assert "21 C" in warm.sentence
+
+
 def test_a_value_that_the_card_calls_a_guess_is_one() -> None:
     assert not inputs()["feed.bore"].guessed
     assert inputs(FULL + "guessed: [feed.bore]\n")["feed.bore"].guessed
@@ -227,6 +266,57 @@ def test_the_shortest_period_is_the_daemons(bench: str, stroke: str) -> None:
     assert lines["period.shortest"].value == pytest.approx(shortest_period_s(facts, card), abs=0.11)
 
 
+@pytest.mark.slow
+def test_whatever_cards_may_say_gives_a_sheet_of_finite_numbers_and_soon(seed: int) -> None:
+    chance = random.Random(seed)
+    texts = [key for key in sizing_keys() if key.kind in ("quantity", "number", "share")]
+    for _ in range(8):
+        given = inputs(chance.choice((FULL, SMALLEST)), chance.choice((MASA, None)))
+        for key in chance.sample(texts, chance.choice((1, 5, 30))):
+            if key.path in given:
+                value = read_one(key, written(key, chance))
+                assert isinstance(value, float | int)
+                given[key.path] = Input(float(value), key.unit, True)
+        for line in work_out(ROWS, given):
+            said = f"seed {seed}: {line.row.name} is {line.value}"
+            assert line.value is None or math.isfinite(line.value), said
+            assert line.value is None or line.value >= 0 or line.row.name == "screw.back", said
+            assert len(head(line)) <= 80, said
+
+
+def sizing_keys() -> list[Key]:
+    """The keys that the sheet reads."""
+    read = {name for row in ROWS for name in row.needs}
+    return [key for path, key in KEYS.items() if path in read]
+
+
+def written(key: Key, chance: random.Random) -> str:
+    """A value of this key as a card would write it, often at the end of what is possible."""
+    value = chance.choice((key.low, key.high, chance.uniform(key.low, key.high)))
+    return f"{value * 100:.6g} %" if key.kind == "share" else f"{value:.6g} {key.unit}".strip()
+
+
+def test_a_very_tight_needle_is_worked_out_soon() -> None:
+    began_s = time.process_time()
+    delay = sheet(needle__conductance=5e-12)["cutter.delay"]
+    assert time.process_time() - began_s < 2.0
+    assert delay.value is not None
+    assert delay.value > 1.5 * (sheet()["cutter.delay"].value or 0.0)
+
+
+def test_a_rod_as_wide_as_its_cylinder_gives_no_air_but_a_sentence() -> None:
+    line = sheet(cutter__rod=0.02)["air.cycle"]
+    assert (line.value, line.sentence) == (None, "'rod_m' is not below the bore.")
+
+
+def test_the_film_of_a_bought_tube_costs_its_last_portions() -> None:
+    # By hand: (228 - 40 - 10) mm are 13.4 strokes of 13.29 mm, and without film 16.4.
+    assert sheet(film=0.04)["tube.portions"].value == 13.0
+    assert sheet()["tube.portions"].value == 16.0
+    line = sheet(film=0.25)["tube.portions"]
+    assert (line.state, line.sentence) == (RED, "'film' is as long as the whole useful travel.")
+
+
 def wrongs() -> Iterator[tuple[dict[str, float | str], str]]:
     """One input that cannot do the job, and the line that goes red."""
     yield {"coil__power": 4.8}, "coil.input"
@@ -244,6 +334,7 @@ def wrongs() -> Iterator[tuple[dict[str, float | str], str]]:
     yield {"cutter__tray": 0.005}, "throw.distance"
     yield {"limits__thrust": 100.0}, "thrust.work"
     yield {"feed__microsteps": 256.0}, "feed.rate"
+    yield {"push_speed": 0.0081}, "feed.speed"
     yield {"feed__heel": 0.3}, "feed.useful"
     yield {"room__celsius": 35.0, "settle": 600.0}, "tube.time"
     yield {"cutter__rod": 0.02}, "cutter.speed"

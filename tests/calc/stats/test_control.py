@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import random
 from collections.abc import Callable, Sequence
+from math import erf, sqrt
 from statistics import mean
 
 import pytest
@@ -114,12 +115,21 @@ def run_length(first: Callable[[Sequence[float]], int | None], runs: int, longes
     return points / alarms
 
 
+WITHIN_1 = erf(1 / sqrt(2))
+"""Share of values within one spread of the centre."""
+
 PUBLISHED_RUN_LENGTHS = [
     (("beyond-3",), 370.4),
     (("beyond-3", "two-of-three"), 225.4),
     (rules.CAUTIOUS, 152.7),
     (rules.USUAL, 91.75),
+    (("beyond-3", "four-of-five"), 166.05),
+    (("eight-on-a-side",), 2**8 - 1),
+    (("nine-on-a-side",), 2**9 - 1),
+    (("fifteen-near",), (1 - WITHIN_1**15) / ((1 - WITHIN_1) * WITHIN_1**15)),
 ]
+"""The combinations: Champ and Woodall, Technometrics 29 (1987) 393. Runs of one kind: the mean time
+until a success run, Feller, An Introduction to Probability Theory, volume 1, XIII.7."""
 
 
 @pytest.mark.slow
@@ -127,8 +137,6 @@ PUBLISHED_RUN_LENGTHS = [
 def test_false_alarms_of_the_rules_come_as_seldom_as_published(
     names: Sequence[str], points: float
 ) -> None:
-    """Champ and Woodall, Technometrics 29 (1987) 393."""
-
     def first(z: Sequence[float]) -> int | None:
         return min(rules.fired(z, names).values(), default=None)
 

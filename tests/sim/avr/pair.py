@@ -87,12 +87,12 @@ class Pair:
         self.last_id = max(talk.last_id for talk in self.both)
         self.lines = self.pins = self.answers = self.events = self.due = 0
         self.given: deque[tuple[int, bytes]] = deque(maxlen=12)
-        self.t_us = -(-max(talk.now_us for talk in self.both) // 100_000) * 100_000
         self.moved_us = self.armed_us = -10_000_000
         self.accepted = False
         self.answered: list[list[Yes | No]] = [[], []]
         self.told: list[list[tuple[object, ...]]] = [[], []]
         self.sent = [self._count(talk) for talk in self.both]
+        self.t_us = -(-max(talk.now_us for talk in self.both) // 100_000) * 100_000
         self.go(0)
 
     def _count(self, talk: Talk) -> list[int]:
@@ -369,7 +369,7 @@ class Pair:
         """One of these by chance."""
         doings = (
             (self.any_line, 170), (self.damaged, 50), (self.repeated, 25), (self.unnumbered, 25),
-            (self.limit, 3), (self.pin, 5), (self.reading, 6), (self.feed, 3),
-            (self.portion, 1), (self.stroke, 1), (self.too_soon, 2), (self.recover, 6),
+            (self.limit, 3), (self.pin, 12), (self.reading, 6), (self.feed, 4),
+            (self.portion, 2), (self.stroke, 1), (self.too_soon, 2), (self.recover, 8),
         )  # fmt: skip
         self.rng.choices([d for d, _ in doings], [w for _, w in doings])[0]()

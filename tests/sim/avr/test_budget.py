@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from sim.avr import __main__ as building
 from sim.avr import budget, stack, tools
 from sim.avr.stack import StackError
 from sim.build_core import BuildError
@@ -33,6 +34,31 @@ def test_what_exceeds_its_budget_is_told(use: budget.Use) -> None:
         True,
         True,
     ]
+
+
+@pytest.mark.parametrize(
+    ("flash", "says"), [(0, ""), (budget.FLASH_MOST + 1, "of program memory"), (-1, "no bound")]
+)
+def test_the_build_says_what_it_takes_and_fails_beyond_it(
+    use: budget.Use, flash: int, says: str, tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
+) -> None:  # fmt: skip
+    def measure(_: Path) -> budget.Use:
+        if flash < 0:
+            raise StackError("This stack has no bound.")
+        return use._replace(flash=flash or use.flash)
+
+    monkeypatch.setattr(budget, "measure", measure)
+    monkeypatch.setattr(building, "ROOT", tmp_path)
+    monkeypatch.setattr(building, "PLACE", tmp_path / "build")
+    assert building.main() == (1 if says else 0)
+    said = capsys.readouterr()
+    assert says in said.err
+    assert bool(said.err) == bool(says)
+    if flash >= 0:
+        assert "".join(f"  {line}\n" for line in budget.lines(measure(tmp_path))) in said.out
+        made = {path.name for path in (tmp_path / "build").iterdir()}
+        assert made == {f"bench-{baud}.{kind}" for baud in tools.BAUDS for kind in ("elf", "hex")}
 
 
 def test_the_ledger_names_the_deepest_way(use: budget.Use) -> None:

@@ -33,7 +33,9 @@ class Rig:
     spec: PlantSpec = PLAIN
     seed: int = 1
     faults: tuple[str, ...] = ()
+    salt: int = 0
     dt_s: float = 0.005
+    fidelity: str = "brisk"
     watch: Callable[[Readings], None] | None = None
     t_s: float = 0.0
     drive_on: bool = True
@@ -44,7 +46,12 @@ class Rig:
 
     def __post_init__(self) -> None:
         self.rng = random.Random(self.seed + 1000)
-        self.plant = Plant(self.spec, random.Random(self.seed), Faults.parse(self.faults))
+        self.plant = Plant(
+            self.spec,
+            random.Random(self.seed),
+            Faults.parse(self.faults, self.salt),
+            self.fidelity,
+        )
 
     def tick(self, speed_m_s: float = 0.0, valve_on: bool = False, dt_s: float = 0.0) -> Readings:
         """One call of the plant; answers what it reads afterwards."""

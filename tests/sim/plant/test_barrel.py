@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from sim.plant.barrel import AMBIENT_PA, Barrel, closed_pressure_pa
+from sim.plant.air import AMBIENT_PA
+from sim.plant.barrel import Barrel, closed_pressure_pa
 from sim.plant.flow import NozzleLaw
 
 SOFT = NozzleLaw(0.012, 0.1, 1200.0, 1387.0, 0.38)
@@ -87,3 +88,13 @@ def test_the_ceiling_stops_the_plunger_not_the_dough() -> None:
     assert out_m3 == pytest.approx(SOFT.flow(65_000.0)[0] * 0.005, rel=1e-12)
     held = closed_pressure_pa(barrel.solids_m3, barrel.gas_m3, made_m3, 3e-12)
     assert held == pytest.approx(80_000.0, rel=1e-6)
+
+
+def test_a_leak_takes_solids_and_gas_in_their_proportion_and_no_more_than_there_is() -> None:
+    barrel = Barrel(0.0)
+    barrel.solids_m3, barrel.gas_m3 = 9.0e-5, 1.0e-5
+    assert barrel.leak(1.0e-6) == pytest.approx(9.0e-7)
+    assert (barrel.solids_m3, barrel.gas_m3) == pytest.approx((8.91e-5, 9.9e-6))
+    assert barrel.leak(1.0) == pytest.approx(8.91e-5)
+    assert (barrel.solids_m3, barrel.gas_m3) == (0.0, 0.0)
+    assert barrel.leak(1.0) == 0.0

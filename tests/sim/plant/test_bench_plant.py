@@ -16,7 +16,7 @@ from dataclasses import replace
 import pytest
 
 from sim.faults import Faults
-from sim.plant.barrel import AMBIENT_PA
+from sim.plant.air import AMBIENT_PA
 from sim.plant.bench_plant import Plant
 from sim.plant.spec import PlantSpec
 from tests.sim.plant.rig import PLAIN, Program, Rig, noisy
@@ -233,6 +233,16 @@ def test_neighbours_lean_against_each_other() -> None:
     covariance = statistics.fmean(a * b for a, b in pairs)
     variance = statistics.fmean(a * a for tube in tubes for a in tube)
     assert -0.5 < covariance / variance < -0.2
+
+
+@pytest.mark.slow
+def test_a_moving_range_overstates_the_spread_of_such_neighbours() -> None:
+    # Numeric model, signs and ratios only: by about 18 %; sqrt(1 - r) for a lag-1 correlation r.
+    # 1.128 is the mean range of two of a normal distribution of spread 1 (NIST e-Handbook).
+    tubes = noisy_tubes()
+    ranges = statistics.fmean(abs(a - b) for tube in tubes for a, b in itertools.pairwise(tube))
+    spread = statistics.fmean(a * a for tube in tubes for a in tube) ** 0.5
+    assert 1.05 < ranges / 1.128 / spread < 1.3
 
 
 @pytest.mark.slow

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 import statistics
 
-from sim.plant.eye import Eye
+from sim.plant.eye import Eye, reflection
 from sim.plant.spec import PlantSpec
 
 SPEC = PlantSpec()
@@ -48,3 +48,21 @@ def test_counts_stay_within_the_converter() -> None:
     eye = Eye(PlantSpec(eye_empty=2.0, eye_dough=1020.0))
     assert eye.counts(False, False, -9.0) == 0
     assert eye.counts(True, False, 9.0) == 1023
+
+
+def test_level_peaks_at_a_distance() -> None:
+    # Common practice: past its peak a reflecting eye's level falls with distance.
+    assert reflection(0.002, 0.002) == 1.0
+    seen = [reflection(z * 1e-3, 0.002) for z in (0.0, 0.5, 1.0, 1.9, 2.1, 5.0, 30.0)]
+    assert seen[0] == 0.0
+    assert seen[:4] == sorted(seen[:4])
+    assert seen[4:] == sorted(seen[4:], reverse=True)
+    assert seen[-1] < 1e-6
+
+
+def test_a_lamp_lifts_and_unsettles() -> None:
+    lit = Eye(SPEC)
+    lit.lamp = 0.3
+    mean, sd = levels(lit, dough=False)
+    assert mean > SPEC.eye_empty + 0.25 * (SPEC.eye_dough - SPEC.eye_empty)
+    assert sd > 1.5 * SPEC.eye_noise

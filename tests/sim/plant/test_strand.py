@@ -22,6 +22,13 @@ def test_length_is_mass_by_area_and_density() -> None:
     assert hanging(0.030).length_m == pytest.approx(0.030 / (DENSITY * AREA_M2))
 
 
+def test_a_swollen_strand_is_wider_and_so_shorter() -> None:
+    # By hand: as much dough in 1.2 times the diameter is 1.44 times shorter.
+    swollen = Strand(AREA_M2, DENSITY, 0.09, 1.2)
+    swollen.add(0.030 / DENSITY, 0.030)
+    assert swollen.length_m == pytest.approx(hanging(0.030).length_m / 1.44)
+
+
 def test_a_clean_cut_takes_all() -> None:
     strand = hanging(0.030)
     strand.sever(4.0, 7, 0.0, 0.0)

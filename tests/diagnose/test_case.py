@@ -1,0 +1,142 @@
+"""What is found of portions, and which of them are odd."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from benchd.diagnose.case import Bench
+from benchd.diagnose.signals import MASS
+from tests.diagnose.portions import seen, tube
+
+ALL = frozenset({"eye", "home", "far", "thrust", "air", "supply", "local", "guard"})
+
+
+def bench(changes: dict[int, dict[str, Any]], fitted: frozenset[str] = ALL) -> Bench:
+    """Two even tubes, and one with these portions changed."""
+    even = [*tube(12), *tube(12, loading=1)]
+    last = [
+        seen(200 + k, index=k, loading=2, place=k / 13, **changes.get(k, {})) for k in range(1, 13)
+    ]
+    return Bench([*even, *last], fitted)
+
+
+def case_of(read: Bench, k: int) -> Any:
+    return read.case(next(one for one in read.portions if one.number == 200 + k))
+
+
+def names(case: Any) -> set[str]:
+    return {one.name for one in case.seen}
+
+
+def mass(value_kg: float | None) -> dict[str, Any]:
+    return {"signals": {MASS: value_kg}}
+
+
+@pytest.mark.slow
+def test_even_portions_are_not_accused() -> None:
+    assert bench({}).odd_ones() == []
+
+
+@pytest.mark.slow
+def test_what_was_moved_is_told_from_what_was_lost() -> None:
+    moved = bench({6: mass(0.026), 7: mass(0.034)})
+    assert {"mass_kg-", "moved"} <= names(case_of(moved, 6))
+    assert case_of(moved, 7).partner
+    assert [case.portion.number for case in moved.odd_ones()] == [206]
+    lost = bench({6: mass(0.026)})
+    assert {"mass_kg-", "lost"} <= names(case_of(lost, 6))
+
+
+def test_below_its_power_the_neighbour_sum_says_nothing() -> None:
+    found = case_of(bench({6: mass(0.02995), 7: mass(0.03005)}), 6).found
+    assert found["moved"].seen is None
+    assert found["lost"].seen is None
+
+
+def test_a_piece_that_came_with_the_next_one() -> None:
+    read = bench({6: {**mass(None), "readings_kg": ()}, 7: mass(0.060)})
+    assert {"empty", "next-double", "moved"} <= names(case_of(read, 6))
+    together = [one.cause.code for one in case_of(read, 6).opinion.together]
+    assert set(together) == {"MC-11", "MC-30"}
+    assert case_of(read, 6).opinion.separators == ("a second eye where the piece should fall",)
+
+
+@pytest.mark.slow
+def test_what_begins_and_stays_is_one_case() -> None:
+    low = {k: {"signals": {"eye_mean": 380.0, "eye_cut": 480.0}} for k in range(5, 13)}
+    (case,) = bench(low).odd_ones()
+    assert (case.portion.number, case.until) == (205, 212)
+    assert {"eye_mean-", "eye_mean- on"} <= names(case)
+    assert case.opinion.together[0].cause.code == "MC-20"
+
+
+def test_a_sensor_that_is_not_fitted_says_neither_yes_nor_no() -> None:
+    slow = {6: {"signals": {"stroke_s": 0.6}}}
+    assert names(case_of(bench(slow), 6)) == {"stroke_s+"}
+    blind = case_of(bench(slow, ALL - {"home", "far"}), 6)
+    assert blind.found["stroke_s+"].seen is None
+    assert not blind.odd
+
+
+def test_what_no_journal_tells_speaks_neither_for_nor_against() -> None:
+    """That the computer stood still, or contact came later, stands in no record."""
+    case = case_of(bench({6: {"signals": {"late_s": 1.0}}}), 6)
+    assert case.found["host"].seen is None
+    assert case.found["contact-later"].seen is None
+    (stalled,) = (one for one in case.opinion.together if one.cause.code == "MC-26")
+    assert stalled.speaks_against == ()
+    assert stalled.missing == ("host",)
+
+
+def test_two_readings_that_differ_put_the_weighing_in_doubt() -> None:
+    read = bench({6: {**mass(0.0262), "readings_kg": (0.0301, 0.0262)}})
+    case = case_of(read, 6)
+    assert case.found["re-weighed"].seen
+    assert case.opinion.together[0].cause.code == "MC-28"
+
+
+@pytest.mark.parametrize(
+    ("event", "code"), [("hand", "MC-29"), ("link", "MC-25"), ("no-home", "MC-16")]
+)
+def test_what_happened_points_to_its_cause(event: str, code: str) -> None:
+    case = case_of(bench({6: {"events": {event: "so it was"}}}), 6)
+    assert case.opinion.together[0].cause.code == code
+    assert case.found[event].words == "so it was"
+
+
+def test_with_nothing_found_no_cause_is_named() -> None:
+    assert case_of(bench({}), 6).opinion.together == ()
+
+
+def test_few_portions_make_weak_evidence() -> None:
+    read = Bench(tube(12), ALL)
+    assert read.case(read.portions[5]).weak
+    assert not case_of(bench({}), 6).weak
+
+
+@pytest.mark.slow
+def test_a_first_portion_is_held_against_first_ones_once_there_are_some() -> None:
+    heavy = {"kind": "first", **mass(0.0325)}
+    even = [one for at in range(9) for one in tube(12, loading=at)]
+    firsts = [
+        seen(one.number, index=1, loading=one.loading, place=one.place, **heavy)
+        if one.index == 1
+        else one
+        for one in even
+    ]
+    last = firsts[96]
+    assert (last.index, last.kind) == (1, "first")
+    read = Bench(firsts, ALL)
+    case = read.case(read.portions[96])
+    assert (case.n, case.like_it, case.odd) == (8, True, False)
+    # With too few of its like it is shown beside normal ones, and accused of nothing for it.
+    few = Bench(firsts[:36], ALL)
+    case = few.case(few.portions[24])
+    assert not case.like_it
+    assert "mass_kg+" in names(case)
+    assert few.odd_ones() == []
+    # What ended it counts all the same.
+    tripped = seen(25, index=25, kind="first", outcome="tripped", loading=0, tripped_by="IL-02")
+    assert [one.portion.number for one in Bench([*firsts[:24], tripped], ALL).odd_ones()] == [25]

@@ -1,0 +1,44 @@
+"""The screens in a terminal that is not there, on a daemon that answers from a table."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from typing import Any
+
+from textual.pilot import Pilot
+
+from tui.app import Screens
+
+WAIT_S = 30.0
+
+
+async def until(true: Callable[[], Any]) -> None:
+    """Wait until something is so."""
+    async with asyncio.timeout(WAIT_S):
+        while not true():
+            await asyncio.sleep(0.01)
+
+
+@asynccontextmanager
+async def screens(
+    path: str, *keys: str, size: tuple[int, int] = (80, 24), **given: Any
+) -> AsyncIterator[tuple[Screens, Pilot[int]]]:
+    """Open the screens, wait for the first status, and press keys; a busy machine may keep them."""
+    app = Screens("maize", path, **given)
+    app.stale_s = WAIT_S
+    async with app.run_test(size=size) as pilot:
+        await until(lambda: app.model.status is not None)
+        await pilot.press(*keys)
+        yield app, pilot
+
+
+async def answer_yes(app: Screens, pilot: Pilot[int]) -> str:
+    """Wait for a question and press ENTER, as late as it is no type-ahead; return the question."""
+    await until(lambda: app.model.question is not None)
+    question = app.model.question
+    assert question is not None
+    await until(lambda: app.now_s() - question.asked_s > 0.16)
+    await pilot.press("enter")
+    return question.text

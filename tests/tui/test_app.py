@@ -1,0 +1,202 @@
+"""The screens in a terminal that is not there, on a daemon that answers from a table."""
+
+from __future__ import annotations
+
+import pytest
+
+from protocols.status import SeriesStatus
+from tests.cli.fake_daemon import FakeDaemon
+from tests.quiet_status import told
+from tests.tui.rig import answer_yes, screens, until
+from tui.frame import Line
+from tui.screens.base import Press
+from tui.screens.table import SCREENS
+
+pytestmark = pytest.mark.slow
+
+
+async def test_the_first_screen_says_state_energy_and_the_stop_key(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    peer.news = [("status", told(not_watched=("thrust",)))]
+    async with screens(socket_at) as (app, _):
+        lines = app.text().splitlines()
+    assert len(lines) == 24
+    assert max(map(len, lines)) <= 80
+    assert lines[0].startswith("READY; bench maize; link ")
+    assert lines[1].startswith("ENERGY    barrel 8 N low; air 2.0 bar live")
+    assert "NOT WATCHED: thrust" in lines
+    assert lines[-1].startswith("SPACE = stop now (always)")
+
+
+async def test_the_stop_key_stops_and_says_so(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at) as (app, pilot):
+        await pilot.press("space")
+        await until(lambda: ("stop", {"level": 0}) in peer.asked)
+        await until(lambda: "Stop was sent; " in app.text())
+
+
+async def test_a_stop_that_nobody_takes_is_said_loudly(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at) as (app, pilot):
+        peer.close()
+        await until(lambda: not app.model.up)
+        await pilot.press("space")
+        await until(lambda: "STOP WAS NOT SENT" in app.text())
+        assert "Press the emergency stop" in app.text()
+        # A daemon that is back has answered nothing, and the next stop is a first one.
+        app._changed(True)
+        app._news("status", told())
+        assert "STOP WAS NOT SENT" in app.text()
+        assert app._stop_key.press(app.now_s() + 2.0) == 0
+
+
+async def test_a_daemon_that_went_away_does_not_look_like_a_quiet_bench(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at) as (app, _):
+        peer.close()
+        await until(lambda: not app.model.up)
+        text = app.text()
+    assert text.startswith("NO DAEMON answers for bench maize")
+    assert "barrel not known: treat as loaded; air not known: treat as live" in text
+    assert "NOT WATCHED: anything, while no daemon answers" in text
+
+
+async def test_leaving_leaves_the_bench_alone(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at) as (app, pilot):
+        await pilot.press("q")
+        await until(lambda: app.return_value == 0)
+    assert peer.methods() == []
+
+
+@pytest.mark.parametrize("size", [(79, 24), (80, 23), (40, 10)])
+async def test_a_small_terminal_still_has_state_energy_and_stop(
+    peer: FakeDaemon, socket_at: str, size: tuple[int, int]
+) -> None:
+    async with screens(socket_at, size=size) as (app, pilot):
+        lines = app.text().splitlines()
+        await pilot.press("space")
+        await until(lambda: "stop" in peer.methods())
+    assert len(lines) <= size[1]
+    assert max(map(len, lines)) <= size[0]
+    assert lines[0].startswith("READY")
+    assert any(line.startswith("ENERGY") for line in lines)
+    assert lines[-1] == "SPACE = stop now"
+
+
+async def test_in_a_small_terminal_no_key_moves_what_cannot_be_seen(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at, size=(60, 15)) as (app, pilot):
+        for key in SCREENS:
+            app.page = app._pages[key]
+            await pilot.press("right", "m", "r", "enter", "h", "7", "escape")
+            assert app.page is app._pages[key]
+            assert not app.page.typing
+            assert app.model.question is None
+        assert "only SPACE and q count" in " ".join(app.text().split())
+        app.model.busy["series"] = 1
+        await pilot.press("q")
+        assert "leave?" in app.text()
+        await pilot.press("escape")
+        assert app.model.question is None
+        await pilot.press("space")
+        await until(lambda: "Stop was sent; " in app.text())
+        del app.model.busy["series"]
+        await pilot.press("q")
+        await until(lambda: app.return_value == 0)
+    assert peer.methods() == ["stop"]
+
+
+async def test_a_terminal_made_too_small_takes_a_question_back(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at, "f", "r") as (app, pilot):
+        assert app.model.question is not None
+        await pilot.resize_terminal(60, 15)
+        await until(lambda: app.model.question is None)
+        await pilot.resize_terminal(80, 24)
+        await until(lambda: "-- Feed" in app.text())
+        assert app.model.question is None
+
+
+async def test_keys_that_come_together_do_not_leave(peer: FakeDaemon, socket_at: str) -> None:
+    """The stop key would go with the screens."""
+    async with screens(socket_at) as (app, _):
+        now_s = app.now_s()
+        app._guarded(app._key, Press("q", "q", now_s, now_s, many=True))
+        assert app.return_value is None
+        assert "Keys arrived all at once" in app.text()
+
+
+async def test_a_stop_tells_the_boards_answer_and_a_second_one_drops_power(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at, "space") as (app, pilot):
+        await until(lambda: "stop" in peer.methods())
+        first_s = app.now_s()
+        app._news("status", told())
+        assert "The board has answered" in app.text().replace("\n  ", " ")
+        await until(lambda: app.now_s() - first_s > 1.05)
+        await pilot.press("space")
+        await until(lambda: ("stop", {"level": 1}) in peer.asked)
+
+
+async def test_a_question_is_taken_back_by_another_key(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at, "f", "r") as (app, pilot):
+        assert app.model.question is not None
+        await pilot.press("x", "enter")
+        assert app.model.question is None
+        await pilot.press("r", "escape")
+        assert app.model.question is None
+        assert "Nothing was done." in app.text()
+    assert peer.methods() == []
+
+
+async def test_the_stop_key_takes_a_question_back(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at, "f", "r", "space") as (app, _):
+        await until(lambda: app.model.question is None)
+        await until(lambda: peer.methods() == ["stop"])
+
+
+async def test_a_second_terminal_is_told_that_it_only_watches(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    peer.news = [("status", told(controller="client 2"))]
+    async with screens(socket_at) as (app, _):
+        assert "Control   another terminal (client 2)" in app.text()
+
+
+async def test_keys_say_that_somebody_is_there_while_a_series_runs(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    peer.answers["attend"] = {"attended": True}
+    series = SeriesStatus(3, 12, 8.0, 2.0, False, False)
+    peer.news = [("status", told(series=series))]
+    async with screens(socket_at, "s", "w", "s") as (_, _pilot):
+        await until(lambda: "attend" in peer.methods())
+    assert peer.methods() == ["attend"]
+
+
+async def test_leaving_ones_own_series_asks_first(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at) as (app, pilot):
+        app.model.busy["series"] = 1
+        await pilot.press("q")
+        text = await answer_yes(app, pilot)
+        await until(lambda: app.return_value == 0)
+    assert text.startswith("The series of this terminal finishes its portion and pauses")
+
+
+async def test_an_error_of_a_screen_leaves_the_stop_key(
+    peer: FakeDaemon, socket_at: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> list[Line]:
+        raise KeyError("nothing of ours")
+
+    async with screens(socket_at) as (app, pilot):
+        monkeypatch.setattr(app.page, "lines", broken)
+        monkeypatch.setattr(app.page, "pressed", broken)
+        await pilot.press("x")
+        assert "SPACE still stops" in app._paper.lines[0].text
+        await pilot.press("space")
+        await until(lambda: "stop" in peer.methods())

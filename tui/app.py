@@ -1,0 +1,468 @@
+"""`benchd watch` in a terminal: keys in, screens out, the daemon asked in between."""
+
+from __future__ import annotations
+
+import asyncio
+import sys
+import time
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Any
+
+from textual import events
+from textual.app import App, ComposeResult
+
+from protocols.requests import QUESTION, REQUESTS
+from tui import frame, said, view
+from tui.client import Link, Refused, Stopper
+from tui.keys import BURST_S, STALE_S, StopKey
+from tui.model import CONFIRM_S, Model, Question
+from tui.paper import Paper
+from tui.screens.base import Press, Screen
+from tui.screens.table import SCREENS
+from tui.study import Study, Unanswered
+from tui.terminal import KeyAgain, KeyMany, KeyUp, StopTerminal
+
+REDRAW_S = 0.2
+HELD_REDRAW_S = 0.1
+"""Time between two pictures: usually, and while the feed goes on by a key that is held."""
+
+SWITCH_S = 0.0005
+"""Time after which a thread of Python's gives way to one that waits."""
+
+ATTEND_S = 10.0
+"""Keys say to the daemon that somebody is there, at most so often."""
+
+NOT_HELD = (events.AppBlur, events.Paste, events.Resize)
+"""After these no key counts as held: its release may never be heard."""
+
+LET_GO = ("released", "held")
+"""Conditions by which the move of a held key ends, or had ended already."""
+
+BY_HAND = frozenset({"jog", "jog_held", "relieve", "approach", "prime", "tube_out"})
+"""Requests by which the feed moves while a person at this terminal looks at it."""
+
+
+class Screens(App[int]):
+    """All screens of one bench."""
+
+    ENABLE_COMMAND_PALETTE = False
+    CSS = "Screen { background: ansi_default; overflow: hidden; }"
+
+    def __init__(
+        self,
+        bench: str,
+        path: str,
+        *,
+        cautions: Mapping[str, Sequence[str]] | None = None,
+        folder: str = ".",
+        time_of_day: Callable[[], str] = str,
+        study: Sequence[str] = (),
+        opening: str = "",
+    ) -> None:
+        super().__init__(driver_class=StopTerminal, ansi_color=True)
+        self.model = Model(bench)
+        self.cautions = cautions or {}
+        self.folder = folder
+        self.card_name = ""
+        self.opening = opening
+        self._time_of_day = time_of_day
+        self._stopper = Stopper(path)
+        self._study = Study(study)
+        self._stop_key = StopKey()
+        self._link = Link(path, partial(self._guarded, self._news), self._changed)
+        self._tasks: set[asyncio.Task[Any]] = set()
+        self._paper = Paper()
+        self._attended_s = self._burst_s = -ATTEND_S
+        self.stale_s = STALE_S
+        """A key this old when its turn comes moves nothing any more [s]."""
+        self._drawn_s = 0.0
+        self._pages: dict[str, Screen] = {key: make(self) for key, make in SCREENS.items()}
+        self.page: Screen = self._pages["w"]
+
+    # From start to end.
+
+    def compose(self) -> ComposeResult:
+        """Give the one widget there is."""
+        yield self._paper
+
+    def on_mount(self) -> None:
+        """Connect and begin to draw."""
+        self._stopper.open()
+        self._spawn(self._link.run())
+        self.set_interval(HELD_REDRAW_S, self._tick)
+        self.draw()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Draw for the new size; a question that is no longer seen whole is taken back."""
+        if frame.is_small(*event.size):
+            self._take_back()
+        self.call_after_refresh(self.draw)
+
+    def on_unmount(self) -> None:
+        """Hang up: what this terminal moved by hand stops, its series pauses."""
+        for task in self._tasks:
+            task.cancel()
+        self._study.close()
+        self._stopper.close()
+
+    def _spawn(self, work: Any) -> None:
+        task = asyncio.get_running_loop().create_task(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+    def now_s(self) -> float:
+        """Return the time of the clock that keys are stamped with [s]."""
+        return time.monotonic()
+
+    # Drawing.
+
+    def _tick(self) -> None:
+        if isinstance(self._driver, StopTerminal) and self._driver.hung_up():
+            self.exit(0)
+            return
+        now_s = self.now_s()
+        self.model.due(now_s)
+        if self._stop_key.overdue(now_s):
+            self.say(said.OVERDUE, "stop")
+        least_s = HELD_REDRAW_S if self.page.held else REDRAW_S
+        if now_s - self._drawn_s >= least_s - 0.02:
+            self.draw()
+
+    def draw(self) -> None:
+        """Show what is known now."""
+        self._drawn_s = self.now_s()
+        try:
+            lines = self.picture(self._drawn_s)
+        except Exception as error:
+            sorry = frame.Line(said.own_error(error), "stop")
+            lines = [sorry, frame.Line(frame.STOP_LINE + frame.LEAVING, "strong")]
+        self._paper.put(lines)
+
+    def _guarded(self, do: Callable[..., None], *given: Any) -> None:
+        """Do it; an error of ours is said, and takes neither the screens nor the stop key away."""
+        try:
+            do(*given)
+        except Exception as error:
+            self.say(said.own_error(error), "stop")
+
+    def picture(self, now_s: float) -> list[frame.Line]:
+        """Return the lines of the whole terminal."""
+        width, height = self.size
+        if frame.is_small(width, height):
+            return frame.strip(self.model, now_s, width, height)
+        # One blank apart: with two, the names of all screens take a second line at 80 columns.
+        # Watch stands below, beside the stop key.
+        others = [(key, page) for key, page in self._pages.items() if key != "w"]
+        names = " ".join(f"{key} {page.name}" for key, page in others)
+        page = self.page
+        top = frame.head(self.model, now_s, width)
+        entry = page.entry(width)
+        bottom = frame.foot(self.model, now_s, width, page.hints, names, entry)
+        room = max(height - len(top) - len(bottom) - 1, 0)
+        body = page.body(now_s, width, room)
+        return frame.page(top, page.name, body, bottom, width, height)
+
+    def text(self) -> str:
+        """Return what is shown, as text."""
+        return "\n".join(line.text for line in self.picture(self.now_s()))
+
+    # What comes from the daemon.
+
+    def _news(self, topic: str, data: Any) -> None:
+        now_s = self.now_s()
+        model = self.model
+        model.heard(topic, data, now_s, self._time_of_day())
+        if topic == "message" and isinstance(data, Mapping):
+            model.say(str(data.get("text", "")))
+        if topic == "status" and model.status is not None:
+            old = view.is_old(model.status)
+            if self._stop_key.heard(moving=model.moving, old=old):
+                self._tell_answer()
+            if model.claims(now_s):
+                model.mine = model.status.controller
+
+    def _changed(self, up: bool) -> None:
+        self.model.changed(up, self.now_s())
+        if up:
+            self._stopper.open()
+        self.draw()
+
+    def ask(
+        self,
+        method: str,
+        params: Mapping[str, Any] | None = None,
+        then: Callable[[Any], None] | None = None,
+        *,
+        on_question: Callable[[str], None] | None = None,
+    ) -> None:
+        """Ask the daemon; a refusal is shown."""
+        self._spawn(self._asked(method, dict(params or {}), then, on_question))
+
+    async def _asked(
+        self,
+        method: str,
+        params: dict[str, Any],
+        then: Callable[[Any], None] | None,
+        on_question: Callable[[str], None] | None,
+    ) -> None:
+        busy = self.model.busy
+        busy[method] = busy.get(method, 0) + 1
+        takes_control = REQUESTS[method].control
+        try:
+            result = await self._link.ask(method, params)
+        except Refused as no:
+            takes_control = takes_control and said.condition_of(no) != "control"
+            if said.condition_of(no) in LET_GO:
+                pass  # How far it went is told as news of the move.
+            elif no.code == QUESTION and on_question is not None:
+                self._guarded(on_question, str(no))
+            else:
+                self.say(said.refused_words(no), "watch")
+            return
+        finally:
+            if takes_control:
+                self.model.claimed_s = self.now_s()
+            busy[method] -= 1
+            if not busy[method]:
+                del busy[method]
+            if method != "hold":
+                self.draw()
+        if then is not None:
+            self._guarded(then, result)
+            self.draw()
+
+    def study(
+        self,
+        ask: str,
+        given: Mapping[str, Any],
+        then: Callable[[Any], None],
+        failed: Callable[[], None],
+    ) -> None:
+        """Ask about past journals; `then(result)`, or `failed()`: why is shown."""
+        self._spawn(self._studied(ask, given, then, failed))
+
+    async def _studied(
+        self,
+        ask: str,
+        given: Mapping[str, Any],
+        then: Callable[[Any], None],
+        failed: Callable[[], None],
+    ) -> None:
+        try:
+            result = await self._study.ask(ask, given)
+        except Unanswered as no:
+            self.say(str(no), "watch")
+            self._guarded(failed)
+        else:
+            self._guarded(then, result)
+        self.draw()
+
+    def confirm(
+        self,
+        text: str,
+        do: Callable[[], None],
+        within_s: float = CONFIRM_S,
+        *,
+        firm: bool = False,
+    ) -> None:
+        """Put a question."""
+        self.model.ask(Question(text, do, self.now_s(), within_s, firm))
+
+    def say(self, text: str, rank: str = "") -> None:
+        """Show a sentence."""
+        self.model.say(text, rank)
+
+    # Keys.
+
+    def stop_pressed(self, pressed_s: float, *, again: bool = False) -> None:
+        """The stop key was pressed, or is held: send stop at once, then say so. Safe in any
+        thread."""
+        level = self._stop_key.press(pressed_s, again=again)
+        sent = self._stopper.stop(level)
+        if not sent:
+            self._stop_key.unsent()
+        self.call_later(self._tell_stop, level, sent)
+
+    def _tell_stop(self, level: int, sent: bool) -> None:
+        self.model.question = None
+        self.say(said.SENT[level] if sent else said.NO_STOP, "strong" if sent else "stop")
+        if sent and level == 0 and self._stop_key.answered:
+            self._tell_answer()
+        self.draw()
+
+    def _tell_answer(self) -> None:
+        status = self.model.status
+        energy = "" if status is None else f" Now {view.energy_row(status).text}."
+        self.say(f"{said.STOPPED}{energy}", "strong")
+
+    def stop(self) -> None:
+        """Stop the bench."""
+        self._stopper.stop(0)
+
+    async def on_event(self, event: events.Event) -> None:
+        """Take keys before anything else can make something of them."""
+        if not isinstance(event, events.Key):
+            if isinstance(event, NOT_HELD):
+                self._guarded(self.page.let_go)
+            await super().on_event(event)
+        elif isinstance(event, KeyUp):
+            self._guarded(self.page.let_go, event.key)
+        elif event.key == "space":
+            self.stop_pressed(event.time, again=isinstance(event, KeyAgain))
+        else:
+            sign = event.character if event.is_printable else ""
+            again = isinstance(event, KeyAgain)
+            many = isinstance(event, KeyMany)
+            press = Press(event.key, sign or "", event.time, self.now_s(), again, many)
+            self._guarded(self._key, press)
+            if not again:
+                self.draw()
+
+    def _key(self, press: Press) -> None:
+        self._attend(press.now_s)
+        model = self.model
+        if self.page.held and press.key != self.page.held:
+            self.page.let_go()
+        if press.many:
+            self._came_together(press)
+        if self._moves(press) and self._not_now(press):
+            return
+        if press.key == "escape" and model.question is not None:
+            self._take_back()
+        elif press.key == "enter" and model.enter(press.pressed_s, press.now_s):
+            pass
+        elif frame.is_small(*self.size):
+            self._key_unseen(press)
+        elif press.key == "escape":
+            if not self.page.press(press):
+                self.show("w")
+        elif model.question is None or not model.question.firm:
+            # Any other key takes the question back and then counts for itself.
+            self._take_back()
+            self._key_itself(press)
+
+    def _take_back(self) -> None:
+        """Take the question back, if there is one."""
+        if self.model.question is not None:
+            self.model.question = None
+            self.say("Nothing was done.")
+
+    def _key_itself(self, press: Press) -> None:
+        """Take a key that answers no question."""
+        if press.key == "ctrl+c":
+            self.say("SPACE stops the bench; q leaves and lets it run.")
+        elif self.page.typing or not self._go(press):
+            self.page.press(press)
+
+    def _moves(self, press: Press) -> bool:
+        """Whether this key moves something, or puts a question that may end in that, or leaves:
+        the stop key goes with these screens."""
+        if press.key == "enter" and self.model.question is not None:
+            return True
+        leaves = press.many and press.key == "q"
+        return not self.page.typing and (leaves or press.key in self.page.moving)
+
+    def _key_unseen(self, press: Press) -> None:
+        """Take a key in a terminal too small to show what it would do."""
+        if press.key == "q":
+            self._leave()
+        else:
+            self.say(said.SMALL, "watch")
+
+    def _not_now(self, press: Press) -> bool:
+        """Whether this key was meant for an earlier moment, or was not typed; says so."""
+        if press.many:
+            self._say_burst("nothing was done")
+        elif press.now_s - press.pressed_s > self.stale_s:
+            self._say_late()
+        else:
+            return False
+        self.page.passed(press)
+        return True
+
+    def _say_late(self) -> None:
+        question = self.model.question
+        if question is None:
+            self.say(said.LATE, "watch")
+        elif not question.text.startswith(said.LATE_ENTER):
+            # It stands where answers do, and its time goes on.
+            text = f"{said.LATE_ENTER} {question.text}"
+            self.model.question = question._replace(text=text)
+
+    def _came_together(self, press: Press) -> None:
+        """Several keys came at once: what a person moves by hand stops, and no question stands."""
+        if press.pressed_s - self._burst_s <= BURST_S:
+            return
+        self._burst_s = press.pressed_s
+        if self.model.question is not None:
+            self.model.question = None
+            self._say_burst("nothing was done")
+        if BY_HAND & set(self.model.busy):
+            self.stop()
+            self._say_burst("stop was sent")
+
+    def _say_burst(self, done: str) -> None:
+        self.say(said.BURST.format(done=done), "watch")
+
+    def _go(self, press: Press) -> bool:
+        if press.key == "q":
+            self._leave()
+        elif press.key in self._pages:
+            self.show(press.key)
+        else:
+            return False
+        return True
+
+    def show(self, name: str) -> None:
+        """Go to a screen by its key."""
+        if self._pages[name] is not self.page:
+            self.page.left()
+            self.page = self._pages[name]
+            self.page.shown()
+            self.model.say("")
+
+    def _leave(self) -> None:
+        words = said.leaving_words(self.model)
+        if words:
+            self.confirm(f"{words}; leave?", lambda: self.exit(0))
+        else:
+            self.exit(0)
+
+    def _attend(self, now_s: float) -> None:
+        """Say that somebody is there, while that is waited for."""
+        status = self.model.status
+        if status is not None and status.series is not None:
+            if now_s - self._attended_s >= ATTEND_S:
+                self._attended_s = now_s
+                self.ask("attend")
+
+
+def run(
+    bench: str,
+    path: str,
+    *,
+    cautions: Mapping[str, Sequence[str]],
+    folder: str,
+    time_of_day: Callable[[], str],
+    study: Sequence[str] = (),
+    opening: str = "",
+) -> int:
+    """Show the screens until the person leaves; the bench goes on.
+
+    `time_of_day` gives the time of day as news is shown with it. `study` is the command line of the
+    process that is asked about past journals. `opening` is what `tui.first` has drawn already.
+    """
+    # The thread that reads keys waits for the interpreter no longer than this while a screen is
+    # drawn.
+    sys.setswitchinterval(SWITCH_S)
+    app = Screens(
+        bench,
+        path,
+        cautions=cautions,
+        folder=folder,
+        time_of_day=time_of_day,
+        study=study,
+        opening=opening,
+    )
+    return app.run(mouse=False) or 0

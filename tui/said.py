@@ -1,0 +1,93 @@
+"""What the screens say of the stop key, of keys that came late, of refusals and errors, and of
+leaving."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from tui import view
+
+if TYPE_CHECKING:
+    from tui.client import Refused
+    from tui.model import Model
+
+LATE = "Keys arrived late, so nothing was done: press once more."
+LATE_ENTER = "ENTER arrived late, so it did nothing: once more."
+BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
+
+SMALL = "In so small a window only SPACE and q count."
+
+NO_STOP = (
+    f"STOP WAS NOT SENT: no daemon takes it. {view.URGENT.capitalize()}; the board stops by "
+    "itself once it has no word from a daemon."
+)
+SENT = {
+    0: "Stop was sent; the board has not answered yet.",
+    1: "Stop was sent, and power goes off the drive. A loaded barrel stays loaded.",
+}
+STOPPED = "The board has answered and moves nothing now; SPACE once more drops the drive's power."
+OVERDUE = f"Stop was sent, and the board does not say that it stopped: {view.URGENT}."
+
+
+KEYS_OF: dict[str, str] = {
+    "clear": "i,ENTER",
+    "here": "f,h",
+    "relieve": "f,r",
+    "jog": "f",
+    "cut": "s,a",
+    "seen": "w,a",
+    "weigh": "g",
+    "tube in": "t,b",
+    "tube prime": "t,m",
+    "tube out": "t,o",
+    "eye --empty": "t,e",
+    "eye --dough": "t,y",
+}
+"""Command to the keys that do the same here, one after the other; no blank, to fold them at."""
+
+_COMMAND = re.compile(r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'")
+
+
+def keyed(text: str) -> str:
+    """Return a sentence with the keys in place of each command that has some: whoever reads it here
+    has no prompt to type at."""
+
+    def keys(found: re.Match[str]) -> str:
+        if found[1] not in KEYS_OF:
+            return found[0]
+        begins = text[: found.start()].rstrip()[-1:] in ("", ".", "!")
+        return f"{'Keys' if begins else 'keys'} {KEYS_OF[found[1]]}"
+
+    return _COMMAND.sub(keys, text)
+
+
+def own_error(error: Exception) -> str:
+    """Return what is said of an error of ours."""
+    return (
+        f"These screens met an error of their own ({type(error).__name__}: {error}). SPACE still "
+        "stops; q leaves; please report it."
+    )
+
+
+def condition_of(no: Refused) -> str:
+    """Return the condition that failed, as the daemon calls it; "" when it gives none."""
+    condition = no.data.get("condition") if isinstance(no.data, dict) else ""
+    return condition if isinstance(condition, str) else ""
+
+
+def refused_words(no: Refused) -> str:
+    """Return a refusal with the interlock that it does not name itself."""
+    code = condition_of(no)
+    if code.startswith("IL-") and code not in str(no):
+        return f"Refused by {code}: {no}"
+    return f"Refused: {no}" if no.code else str(no)
+
+
+def leaving_words(model: Model) -> str:
+    """Return what leaving does to the bench; empty when it does nothing."""
+    if model.owns_series:
+        return "The series of this terminal finishes its portion and pauses"
+    if model.status is not None and model.status.state == "NUDGING" and model.busy:
+        return "The move of this terminal stops"
+    return ""

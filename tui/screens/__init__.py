@@ -1,0 +1,1 @@
+"""One file a screen: what it shows, and what its keys do."""
