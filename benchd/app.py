@@ -28,7 +28,7 @@ from protocols.status import BenchStatus
 
 URGENT_CODES = frozenset({messages.Trip.code, messages.Ended.code, messages.Moved.code})
 GOES_ON = "The journal before this one stopped; what it could not take follows."
-NEEDS_RECORD = frozenset({"weigh", "weigh_many", "note", "set", "tube_in"})
+NEEDS_RECORD = frozenset({"weigh", "weigh_many", "unweigh", "note", "set", "tube_in"})
 """Requests that are nothing but an entry in the journal: without one they have failed."""
 
 

@@ -49,6 +49,7 @@ JOURNAL_AGAIN_S = 5.0
 WALL_CLOCK_S = 60.0
 HELD_TOLD_MAX = 20
 """How often a held loop is told of in one run of the daemon."""
+BUSY_TOLD_EVERY_NS = 60 * 10**9
 STATUS_S = 0.2
 """Least time between two status messages to watchers."""
 
@@ -73,6 +74,7 @@ class Daemon:
         self.scale: ScalePort | None = None
         self._watch = LoopWatch(self._held)
         self._times_held = 0
+        self._busy_told_ns = -BUSY_TOLD_EVERY_NS
         self._timer: asyncio.TimerHandle | None = None
         self._replies: dict[
             tuple[int, int], tuple[request_socket.Reply, request_socket.Refuse]
@@ -183,14 +185,18 @@ class Daemon:
 
     def _held(self, where: str, stack: str) -> None:
         """Say what holds the loop; called from the watching thread."""
-        self._times_held += 1
-        if self._times_held > HELD_TOLD_MAX:
-            return
         if not where:
+            now_ns = clock.boottime_ns()
+            if now_ns - self._busy_told_ns < BUSY_TOLD_EVERY_NS:
+                return
+            self._busy_told_ns = now_ns
             self.say(
                 "This machine was too busy to run the daemon for a tenth of a second: the board "
                 "stops by itself if that goes on. Run less beside it."
             )
+            return
+        self._times_held += 1
+        if self._times_held > HELD_TOLD_MAX:
             return
         path = self.folder / f"held-{clock.wall_us()}.txt"
         with contextlib.suppress(OSError):

@@ -275,6 +275,13 @@ class Weigh(Request, frozen=True):
     confirmed: bool = False
 
 
+class Unweigh(Request, frozen=True):
+    """Takes the weight of a portion back: the portion has none then. The journal keeps both."""
+
+    method = "unweigh"
+    portion: int
+
+
 class WeighMany(Request, frozen=True):
     """Records weights taken elsewhere, all or none; each names its portion. A weight that its
     portion has already is left out, among the newest 200 that this daemon took."""
@@ -332,6 +339,7 @@ REQUESTS: dict[str, type[Request]] = {
         SetByHand,
         Weigh,
         WeighMany,
+        Unweigh,
         Note,
         Attend,
     )
@@ -343,7 +351,7 @@ TOPICS: dict[str, str] = {
     "portion": "a portion record when it ends",
     "trip": "an interlock that tripped or was cleared",
     "alarm": "an alarm that was seen, shelved, or came back from the shelf",
-    "weight": "a weight",
+    "weight": "a weight; without a mass, one that was taken back",
     "series": "a series that began, paused, went on or ended",
     "move": "a feed move that ended",
     "message": "a sentence for the person",

@@ -74,9 +74,13 @@ def fill(world: World, tube: str) -> None:
 
 
 def weigh_all(world: World) -> None:
-    """Type a weight for every piece that fell in a portion and has none yet, with the slips that
-    the bench's faults say; asked whether a weight is meant, look at the scale again."""
-    shown = {piece.portion: piece.scale_kg for piece in world.rig.pieces() if piece.portion}
+    """Type a weight for every portion that fell and has none yet, all its pieces on the pan, with
+    the slips that the bench's faults say; asked whether a weight is meant, look at the scale
+    again."""
+    shown: dict[int, float] = {}
+    for piece in world.rig.pieces():
+        if piece.portion:
+            shown[piece.portion] = shown.get(piece.portion, 0.0) + piece.scale_kg
     waiting = {at: shown[at] for at in world.app.state.carry.unweighed if at in shown}
     for portion, mass_kg in typed(waiting, world.rig.faults).items():
         if mass_kg is None:

@@ -83,7 +83,10 @@ class Model:
             return
         self.news.append(Piece(at, topic, data))
         if topic == "weight":
-            self.weights[data["portion"]] = data["mass_kg"]
+            if data["mass_kg"] is None:
+                self.weights.pop(data["portion"], None)
+            else:
+                self.weights[data["portion"]] = data["mass_kg"]
         elif topic == "portion":
             self.portions[data["number"]] = data
             for number in sorted(self.portions)[:-PORTIONS_KEPT]:

@@ -20,6 +20,8 @@ def _trip(data: Said) -> str:
 
 
 def _weight(data: Said) -> str:
+    if data["mass_kg"] is None:
+        return f"The weight of portion {data['portion']} was taken back."
     look = f", looks {data['look']}" if data.get("look") else ""
     return f"Portion {data['portion']} weighs {view.weighed(data['mass_kg'])}{look}."
 

@@ -57,7 +57,11 @@ SAMPLES = (
 WEIGHTS = (
     *MOMENT,
     PORTION,
-    Column("mass_kg", "number", "what it weighed; a later row of the same portion corrects it"),
+    Column(
+        "mass_kg",
+        "number",
+        "what it weighed; a later row of the same portion corrects it, one without takes it back",
+    ),
     Column("typed", "text", "what the person typed"),
     Column("look", "text", "how the piece looked"),
     Column("threw_m", "number", "how far it was thrown"),

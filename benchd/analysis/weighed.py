@@ -138,11 +138,17 @@ class _Into:
                 if kind == "tube":
                     self._tube(bench, record)
                 elif kind == "weight":
-                    self.weights[bench, record["portion"]].append(record)
+                    self._weight((bench, record["portion"]), record)
                 else:
                     self._portion(bench, record, tolerances, travel_m)
             except (msgspec.MsgspecError, KeyError, TypeError, ValueError):
                 continue
+
+    def _weight(self, portion: tuple[str, int], record: Mapping[str, Any]) -> None:
+        if record["mass_kg"] is None:  # Taken back: what was read of it before does not count.
+            self.weights.pop(portion, None)
+        else:
+            self.weights[portion].append(record)
 
     def _told(self, text: str, tolerances: dict[str, float]) -> float | None:
         told = msgspec.json.decode(text)

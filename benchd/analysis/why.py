@@ -166,7 +166,10 @@ class History:
             self._events, self._last = {"other-tube": "another tube came in just before it"}, None
 
     def _on_weight(self, record: Mapping[str, Any]) -> None:
-        self._weights.setdefault(record["portion"], []).append(record)
+        if record["mass_kg"] is None:  # What was read of it before does not count.
+            self._weights.pop(record["portion"], None)
+        else:
+            self._weights.setdefault(record["portion"], []).append(record)
 
     def _on_ended(self, record: Mapping[str, Any]) -> None:
         """Take a portion that nobody saw end: nothing was measured, only what happened counts."""

@@ -142,14 +142,19 @@ def _tube_in(client: Client, options: argparse.Namespace) -> int:
         show(options, touched, f"{text} {now(client)}")
         return WRONG
     primed = move(client, "prime", {})
-    text = f"Primed: {moved_text(primed)}" if _flows(primed) else no_flow(primed)
+    text = _told("Primed", primed) if _flows(primed) else no_flow(primed)
     show(options, primed, f"{text} {now(client)}")
     return OK if _flows(primed) else WRONG
 
 
+def _told(what: str, moved: dict[str, Any]) -> str:
+    text = moved_text(moved)
+    return f"{what}: {text[0].lower()}{text[1:]}"
+
+
 def _to_contact(client: Client) -> dict[str, Any]:
     touched: dict[str, Any] = move(client, "approach", {})
-    note(f"To contact: {moved_text(touched)}")
+    note(_told("To contact", touched))
     return touched
 
 

@@ -40,6 +40,8 @@ def _plain(value: object) -> str:
 
 
 def _weight(data: dict[str, Any]) -> str:
+    if data["mass_kg"] is None:
+        return f"portion {data['portion']}: weight taken back"
     look = f", {data['look']}" if data.get("look") else ""
     return f"portion {data['portion']}: {view.weighed(data['mass_kg'])}{look}"
 

@@ -22,7 +22,11 @@ LOOKS = ("clean", "tail", "squashed", "torn", "thrown")
 
 def _weigh_options(parser: argparse.ArgumentParser) -> None:
     asks_daemon(parser)
-    parser.add_argument("mass", nargs="?", help="31.8, 31,8 or 1.1oz; grams if no unit is given")
+    parser.add_argument(
+        "mass",
+        nargs="?",
+        help="31.8, 31,8 or 1.1oz, grams if no unit is given; 12=31.8 for portion 12",
+    )
     parser.add_argument(
         "--portion",
         type=whole_from(1, 2**31),
@@ -37,23 +41,32 @@ def _weigh_options(parser: argparse.ArgumentParser) -> None:
         help="take all weights of a CSV file: columns portion and mass_g (or _kg, _oz, _lb)",
     )
     parser.add_argument(
+        "--take-back",
+        type=whole_from(1, 2**31),
+        metavar="PORTION",
+        help="take the weight of a portion back: it has none then",
+    )
+    parser.add_argument(
         "--yes", action="store_true", help="take the weight even if it looks like a slip"
     )
 
 
 def weigh(options: argparse.Namespace) -> int:
     """Record a weight, or those of a file; implausible ones are asked about first."""
+    if options.take_back is not None:
+        return _take_back(options)
     if options.weights is not None:
         return _weigh_file(options)
     if options.mass is None:
         raise Usage("Say what it weighs, such as 'benchd weigh 31.8', or name a file with --from.")
+    portion, text = _named(options)
     try:
-        mass_kg = quantity.parse(options.mass, "mass", "g")
+        mass_kg = quantity.parse(text, "mass", "g")
     except quantity.QuantityError as error:
         raise Usage(str(error)) from None
-    params: dict[str, Any] = {"mass_kg": mass_kg, "text": options.mass.strip()}
-    if options.portion is not None:
-        params["portion"] = options.portion
+    params: dict[str, Any] = {"mass_kg": mass_kg, "text": text}
+    if portion is not None:
+        params["portion"] = portion
     if options.look:
         params["look"] = options.look
     if options.threw is not None:
@@ -68,10 +81,43 @@ def weigh(options: argparse.Namespace) -> int:
     return OK
 
 
+def _named(options: argparse.Namespace) -> tuple[int | None, str]:
+    """Return the portion that is named, if any, and the mass as typed."""
+    named, sign, text = options.mass.rpartition("=")
+    if not sign:
+        return options.portion, text.strip()
+    if options.portion is not None:
+        raise Usage("The portion is named twice: leave --portion out, or write the mass alone.")
+    try:
+        return whole_from(1, 2**31)(named), text.strip()
+    except argparse.ArgumentTypeError as error:
+        raise Usage(f"Before the '=' stands a portion's number, as in 12=31.8: {error}.") from None
+
+
+def _is_one(options: argparse.Namespace) -> bool:
+    """Whether something is said that belongs to a single weight."""
+    return (
+        options.mass is not None
+        or options.portion is not None
+        or bool(options.look)
+        or options.threw is not None
+    )
+
+
+def _take_back(options: argparse.Namespace) -> int:
+    if _is_one(options) or options.weights is not None:
+        raise Usage("--take-back names a portion and stands alone: 'benchd weigh --take-back 12'.")
+    with connect(options) as client:
+        result = client.call("unweigh", {"portion": options.take_back})
+    left = f"{result['left']} not weighed yet"
+    show(options, result, f"Portion {result['portion']} has no weight any more; {left}.")
+    return OK
+
+
 def _weigh_file(options: argparse.Namespace) -> int:
     from benchd.cli.weights_file import read
 
-    if options.mass is not None or options.portion or options.look or options.threw is not None:
+    if _is_one(options):
         raise Usage("--from FILE takes everything from the file: leave the others out.")
     lines = read(options.weights)
     params = {

@@ -259,6 +259,7 @@ HANDLERS: dict[type[r.Request], Callable[[Turn, Asked, Any], No | None]] = {
     r.SetByHand: asked_people.set_by_hand,
     r.Weigh: asked_people.weigh,
     r.WeighMany: asked_people.weigh_many,
+    r.Unweigh: asked_people.unweigh,
     r.Note: asked_people.note,
     r.Attend: asked_people.attend,
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import inf
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from msgspec.structs import replace
 
@@ -12,7 +12,7 @@ from benchd.core.asking import answer, still
 from benchd.core.inputs import Asked, Proof
 from benchd.core.interlocks import RULE_BY_NUMBER, drop, why_not
 from benchd.core.loading import load_limits
-from benchd.core.state import State, Weighed
+from benchd.core.state import UNWEIGHED_KEPT, State, Weighed
 from benchd.core.turn import No, Turn, wall_us
 from benchd.core.words import do_what
 from protocols import requests as r
@@ -150,6 +150,17 @@ class _Looked(NamedTuple):
     ask: str | None
 
 
+def _no_portion(state: State, number: int) -> No | None:
+    last = state.carry.last_portion
+    if 1 <= number <= last:
+        return None
+    return No(f"There is no portion {number}: the last one is {last}.", "weigh", number)
+
+
+def _fact(state: State, number: int) -> dict[str, Any] | None:
+    return next((fact for fact in reversed(state.recent) if fact["number"] == number), None)
+
+
 def _looked_at(state: State, params: r.Weigh) -> No | _Looked:
     if weighing.impossible(params.mass_kg):
         return No(weighing.IMPOSSIBLE, "weigh", params.mass_kg)
@@ -158,13 +169,10 @@ def _looked_at(state: State, params: r.Weigh) -> No | _Looked:
     number = weighing.pick_portion(state.carry.unweighed, params.portion)
     if number is None:
         return No("Every portion has a weight: name the portion to weigh one again.", "weigh")
-    if not 1 <= number <= state.carry.last_portion:
-        return No(
-            f"There is no portion {number}: the last one is {state.carry.last_portion}.",
-            "weigh",
-            number,
-        )
-    fact = next((fact for fact in reversed(state.recent) if fact["number"] == number), None)
+    no = _no_portion(state, number)
+    if no is not None:
+        return no
+    fact = _fact(state, number)
     aim_kg = state.carry.aim_kg if fact is None else fact["aim_kg"]
     ask = weighing.question(params.mass_kg, aim_kg or params.mass_kg)
     if fact is not None and fact["outcome"] != OUTCOMES[0]:
@@ -205,6 +213,27 @@ def weigh(turn: Turn, said: Asked, params: r.Weigh) -> No | None:
     _take(turn, params, looked, confirmed=params.confirmed)
     left = len(turn.state.carry.unweighed)
     answer(turn, said, portion=looked.number, mass_kg=params.mass_kg, left=left)
+    return None
+
+
+def unweigh(turn: Turn, said: Asked, params: r.Unweigh) -> No | None:
+    """Take the weight of a portion back; the next weight without a portion may be its."""
+    state, number = turn.state, params.portion
+    no = _no_portion(state, number)
+    if no is not None:
+        return no
+    if number in state.carry.unweighed:
+        return No(f"Portion {number} has no weight that could be taken back.", "weigh", number)
+    unweighed = state.carry.unweighed
+    fact = _fact(state, number)
+    if fact is None or fact["outcome"] == OUTCOMES[0]:
+        unweighed = tuple(sorted((*unweighed, number))[-UNWEIGHED_KEPT:])
+    turn.set(
+        carry=replace(state.carry, unweighed=unweighed),
+        weights=tuple(weighed for weighed in state.weights if weighed.portion != number),
+    )
+    turn.record("weight", portion=number, mass_kg=None)
+    answer(turn, said, portion=number, left=len(unweighed))
     return None
 
 

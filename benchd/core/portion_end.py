@@ -7,7 +7,7 @@ from typing import Any
 from msgspec.structs import replace
 
 from benchd.core import cycle, portion_record, seen
-from benchd.core.state import State, Work
+from benchd.core.state import UNWEIGHED_KEPT, State, Work
 from benchd.core.turn import Turn, pin
 from protocols import messages as m
 from protocols.codes import OUTCOMES
@@ -38,7 +38,7 @@ def ended(turn: Turn, work: Work, said: m.Ended) -> None:
     unweighed = state.carry.unweighed
     nothing = said.outcome == 0 and seen.saw_no_dough(state, work)
     if said.outcome == 0 and not nothing:
-        unweighed = (*unweighed[-199:], work.number)
+        unweighed = (*unweighed[-(UNWEIGHED_KEPT - 1) :], work.number)
     fact = {
         "number": work.number,
         "kind": kind,

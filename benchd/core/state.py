@@ -14,6 +14,9 @@ from benchd.core.clock_map import ClockMap
 from benchd.core.facts import BenchFacts, Dough
 from benchd.core.inputs import Carry
 
+UNWEIGHED_KEPT = 200
+"""Portions without a weight that are remembered; of more the oldest are forgotten."""
+
 
 class Board(msgspec.Struct, frozen=True):
     """What the board said last."""

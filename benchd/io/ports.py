@@ -166,10 +166,13 @@ def _group(number: int) -> tuple[str, list[str]]:
 
 def no_port_sentence(port: str) -> str:
     """Return the sentence for a name with nothing behind it."""
-    return (
-        f"There is no port {port}: the board is not plugged in, or it has another name; "
-        "'benchd ports' lists what is there."
+    where = (
+        "the board is not plugged in, or it has another name; 'benchd ports' lists what is there"
+        if is_real(port)
+        else "a board is listed by 'benchd ports', and a simulated bench is there while 'benchd "
+        "simulate' runs"
     )
+    return f"There is no port {port}: {where}."
 
 
 def not_serial_sentence(port: str) -> str:

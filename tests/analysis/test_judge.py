@@ -49,6 +49,16 @@ def test_a_weight_may_stand_in_a_later_journal(tmp_path: Path) -> None:
     assert told.strays == 1
 
 
+def test_a_weight_that_was_taken_back_is_none(tmp_path: Path) -> None:
+    entries = make.series([30.0, 31.0])
+    again = [make.weight(1, None), make.weight(2, None), make.weight(2, 0.0302)]
+    path = make.write_journal(tmp_path / "a.journal", [*entries, *again])
+    assert [(one.mass_kg, one.readings) for one in read_weighed([path]).portions] == [
+        (None, 0),
+        (0.0302, 1),
+    ]
+
+
 def test_tubes_and_groups_are_kept_apart(tmp_path: Path) -> None:
     entries = make.series(masses_g(1, 12), tube="T1")
     entries += make.series(masses_g(2, 12, 31.0), tube="T2", first=13)

@@ -95,6 +95,14 @@ def test_every_reading_of_the_scale_is_kept_and_the_last_counts() -> None:
     assert one.signals[MASS] == 0.0298
 
 
+def test_what_was_read_before_a_weight_was_taken_back_does_not_count() -> None:
+    entries = [make.tube_in("T1"), make.portion(1, 1), make.weight(1, 0.0198), make.weight(1, None)]
+    (one,) = read(*entries).portions()
+    assert (one.readings_kg, one.signals.get(MASS)) == ((), None)
+    (one,) = read(*entries, make.weight(1, 0.0298)).portions()
+    assert one.readings_kg == (0.0298,)
+
+
 def test_a_damaged_record_is_left_out() -> None:
     broken = Entry(1, ledger.RECORDS["portion"], (), '{"number": 1}')
     assert [one.number for one in read(broken, make.portion(2, 2)).portions()] == [2]

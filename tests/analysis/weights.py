@@ -64,7 +64,7 @@ def tube_out(tube: str, heel_kg: float | None = None) -> Entry:
     return record("tube", id=tube, what="out", portions=0, heel_kg=heel_kg)
 
 
-def weight(portion: int, mass_kg: float, **more: Any) -> Entry:
+def weight(portion: int, mass_kg: float | None, **more: Any) -> Entry:
     return record("weight", portion=portion, mass_kg=mass_kg, readability_kg=1e-4, text="", **more)
 
 

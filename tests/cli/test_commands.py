@@ -397,7 +397,7 @@ def test_a_tube_goes_in_with_its_record(benchd: Benchd, daemon: FakeDaemon) -> N
     assert record["net_mass_kg"] == pytest.approx(0.45)
     assert record["temperature_c"] == pytest.approx(6.11, abs=0.01)
     assert record["column_m"] == pytest.approx(0.19)
-    assert "Primed: Moved +2.50 mm (flowing)" in shown.out
+    assert "Primed: moved +2.50 mm (flowing)" in shown.out
 
 
 def test_no_tube_is_primed_before_an_eye_that_was_never_taught(

@@ -26,6 +26,27 @@ def test_a_weight_is_recorded_as_typed(benchd: Benchd, daemon: FakeDaemon) -> No
     }
 
 
+def test_a_portion_may_stand_before_its_weight(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["weigh"] = {"portion": 12, "mass_kg": 0.0318, "left": 0}
+    assert benchd("weigh", "12=31.8").code == 0
+    (asked,) = daemon.asked
+    assert asked == (
+        "weigh",
+        {"mass_kg": pytest.approx(0.0318), "text": "31.8", "portion": 12},
+    )
+    assert "named twice" in benchd("weigh", "12=31.8", "--portion", "3").err
+    assert "Before the '='" in benchd("weigh", "x=31.8").err
+
+
+def test_a_weight_is_taken_back(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers["unweigh"] = {"portion": 12, "left": 1}
+    shown = benchd("weigh", "--take-back", "12")
+    assert shown.out == "Portion 12 has no weight any more; 1 not weighed yet.\n"
+    assert daemon.asked[-1] == ("unweigh", {"portion": 12})
+    for more in (["30"], ["--portion", "3"], ["--from", "a.csv"]):
+        assert benchd("weigh", "--take-back", "12", *more).code == 2
+
+
 def question(params: dict[str, Any]) -> Any:
     if params.get("confirmed"):
         return {"portion": 1, "mass_kg": params["mass_kg"], "left": 0}

@@ -239,6 +239,28 @@ def test_a_portion_of_an_earlier_day_is_judged_by_the_last_aim() -> None:
     assert s.refused(s.ask("weigh", mass_kg=0.5, text="500")).question
 
 
+def test_a_weight_that_is_taken_back_leaves_its_portion_without_one() -> None:
+    s = made(2)
+    s.result(s.ask("weigh", mass_kg=0.0301, text="30.1"))
+    assert s.result(s.ask("unweigh", portion=1)) == {"portion": 1, "left": 2}
+    assert (s.state.weights, s.state.carry.unweighed) == ((), (1, 2))
+    assert s.records("weight")[-1] == {"portion": 1, "mass_kg": None}
+    assert "no weight" in s.refused(s.ask("unweigh", portion=1)).message
+    assert "no portion 3" in s.refused(s.ask("unweigh", portion=3)).message
+    # The next weight without a portion is its again.
+    assert s.result(s.ask("weigh", mass_kg=0.0302, text="30.2"))["portion"] == 1
+
+
+def test_a_stopped_portion_whose_weight_is_taken_back_waits_for_none() -> None:
+    s = Script().ready()
+    s.ask("portion")
+    s.run(1)
+    s.board.ended(1, s.now_ns)
+    s.run(1)
+    s.result(s.ask("weigh", mass_kg=0.03, text="30", portion=1, confirmed=True))
+    assert s.result(s.ask("unweigh", portion=1)) == {"portion": 1, "left": 0}
+
+
 def many(*pairs: tuple[int, float]) -> list[dict[str, object]]:
     return [{"portion": n, "mass_kg": kg, "text": f"{kg * 1000:.1f} g"} for n, kg in pairs]
 

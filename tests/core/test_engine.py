@@ -84,6 +84,7 @@ PARAMS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
             "confirmed": st.booleans(),
         }
     ),
+    "unweigh": st.fixed_dictionaries({"portion": st.integers(-2, 9)}),
     "note": st.fixed_dictionaries({"text": st.text(max_size=5)}),
     "attend": st.just({}),
     "unreadable": st.just({}),

@@ -156,6 +156,13 @@ def test_a_port_is_real_by_its_name_where_nothing_is_there(name: str, real: bool
     assert ports.is_real(name) is real
 
 
+def test_where_nothing_is_there_a_simulated_bench_is_no_board_that_was_unplugged() -> None:
+    assert "not plugged in" in ports.no_port_sentence("/dev/ttyACM77")
+    simulated = ports.no_port_sentence("./bench-port")
+    assert "plugged" not in simulated
+    assert "'benchd simulate' runs" in simulated
+
+
 def test_a_link_is_as_real_as_what_it_leads_to(port: str, tmp_path: Path) -> None:
     name = tmp_path / "bench-port"
     for target, real in ((port, False), ("/dev/ttyACM77", True), (str(tmp_path / "no"), False)):

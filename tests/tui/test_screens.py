@@ -214,7 +214,7 @@ async def test_weights_go_into_the_chosen_cell_and_can_be_taken_back(
     peer: FakeDaemon, socket_at: str
 ) -> None:
     peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
+    peer.answers |= {"weigh": weighed, "unweigh": {"portion": 4, "left": 2}}
     async with screens(socket_at, "g", *"31,8", "enter") as (app, pilot):
         await until(lambda: "Portion 4: 31.8 g" in app.text())
         await pilot.press("left", *"31.0", "enter")
@@ -222,7 +222,9 @@ async def test_weights_go_into_the_chosen_cell_and_can_be_taken_back(
         await pilot.press("u")
         await until(lambda: "has its 31.8 g again" in app.text())
         await pilot.press("u")
-        assert "type the right weight" in app.text()
+        await until(lambda: "Portion 4 has no weight any more" in app.text())
+        assert 4 not in app.model.weights
+    assert peer.asked[-1] == ("unweigh", {"portion": 4})
     weights = [(p["portion"], p["text"]) for m, p in peer.asked if m == "weigh"]
     assert weights == [(4, "31,8"), (4, "31.0"), (4, "31.8")]
 

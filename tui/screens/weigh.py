@@ -166,17 +166,20 @@ class Weigh(Screen):
         portion, before = self._done.pop()
         self._chosen = portion
         self._field.text = ""
+        weights = self.desk.model.weights
         if before is None:
-            self.desk.say(
-                f"The journal keeps what was recorded of portion {portion}: type the right weight, "
-                "it takes its place."
-            )
+
+            def gone(_: Any) -> None:
+                weights.pop(portion, None)
+                self.desk.say(f"Portion {portion} has no weight any more; the journal keeps both.")
+
+            self.desk.ask("unweigh", {"portion": portion}, gone)
             return
         params = {"mass_kg": before, "text": f"{before * 1e3:.9g}", "portion": portion}
         done = f"Portion {portion} has its {view.weighed(before)} again; the journal keeps both."
 
         def undone(_: Any) -> None:
-            self.desk.model.weights[portion] = before
+            weights[portion] = before
             self.desk.say(done)
 
         self.desk.ask("weigh", {**params, "confirmed": True}, undone)
