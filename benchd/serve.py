@@ -33,7 +33,7 @@ from benchd.io import clock, paths, ports, request_socket
 from benchd.io.journal import JournalFile
 from benchd.io.journal_format import Store, journal_path
 from benchd.io.log import Log
-from benchd.io.loop_watch import LoopWatch
+from benchd.io.loop_watch import HeldTold, LoopWatch
 from benchd.io.mqtt_out import MqttOut
 from benchd.io.scale_port import ScalePort, not_taken, taken
 from benchd.io.serial_link import Link, LinkError, open_port, watched
@@ -47,9 +47,6 @@ if TYPE_CHECKING:
 CONNECT_AGAIN_S = 1.0
 JOURNAL_AGAIN_S = 5.0
 WALL_CLOCK_S = 60.0
-HELD_TOLD_MAX = 20
-"""How often a held loop is told of in one run of the daemon."""
-BUSY_TOLD_EVERY_NS = 60 * 10**9
 STATUS_S = 0.2
 """Least time between two status messages to watchers."""
 
@@ -72,9 +69,6 @@ class Daemon:
         self.server: request_socket.Server | None = None
         self.mqtt: MqttOut | None = None
         self.scale: ScalePort | None = None
-        self._watch = LoopWatch(self._held)
-        self._times_held = 0
-        self._busy_told_ns = -BUSY_TOLD_EVERY_NS
         self._timer: asyncio.TimerHandle | None = None
         self._replies: dict[
             tuple[int, int], tuple[request_socket.Reply, request_socket.Refuse]
@@ -87,6 +81,7 @@ class Daemon:
         """Why there is no journal now, in words; empty while there is one."""
         self._journal: JournalFile
         self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
+        self._watch = LoopWatch(HeldTold(self.folder, lambda text: self.say(text)))
 
     def open_app(self) -> None:
         """Take over from the last journal and open a new one; only once no other daemon can."""
@@ -182,29 +177,6 @@ class Daemon:
         self.say(f"The daemon met an error of its own and stops the bench; details are in {where}.")
         self.exit_code = 1
         self.ended.set()
-
-    def _held(self, where: str, stack: str) -> None:
-        """Say what holds the loop; called from the watching thread."""
-        if not where:
-            now_ns = clock.boottime_ns()
-            if now_ns - self._busy_told_ns < BUSY_TOLD_EVERY_NS:
-                return
-            self._busy_told_ns = now_ns
-            self.say(
-                "This machine was too busy to run the daemon for a tenth of a second: the board "
-                "stops by itself if that goes on. Run less beside it."
-            )
-            return
-        self._times_held += 1
-        if self._times_held > HELD_TOLD_MAX:
-            return
-        path = self.folder / f"held-{clock.wall_us()}.txt"
-        with contextlib.suppress(OSError):
-            path.write_text(stack)
-        self.say(
-            f"The daemon did not come round for a tenth of a second, at {where}: the board stops "
-            f"by itself if that goes on. Details are in {path}; please report it."
-        )
 
     def _set_timer(self) -> None:
         if self._timer is not None:

@@ -71,23 +71,6 @@ def test_a_late_commit_of_a_journal_that_stopped_is_not_the_new_one_being_back(
     assert shown == [(False, False), (False, False), (False, False), (True, True)]
 
 
-def test_a_machine_that_is_busy_all_the_time_is_told_of_once(
-    stores: list[MemoryStore],
-) -> None:
-    said: list[str] = []
-
-    async def run() -> None:
-        card = bench_card(read_card(CARD), CARD.name)
-        daemon = serve.Daemon(card, Log(clock.wall_us), agreed=True)
-        daemon.say = said.append
-        for _ in range(30):
-            daemon._held("", "")
-        daemon._held("slow.py:3 think", "a stack")
-
-    asyncio.run(run())
-    assert ["too busy" in said[0], "at slow.py:3 think" in said[1], len(said)] == [True, True, 2]
-
-
 def test_a_cable_pulled_while_the_daemon_ends_leaves_the_journal_closed(
     stores: list[MemoryStore],
 ) -> None:

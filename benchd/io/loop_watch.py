@@ -9,16 +9,61 @@ that hangs lets the board stop.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import selectors
 import sys
 import threading
 import time
 import traceback
 from collections.abc import Callable
+from pathlib import Path
+
+from benchd.io import clock
 
 KNOCK_S = 0.05
 LATE_S = 0.09
 """A block of more than 100 ms is named within 150 ms of its beginning."""
+
+
+HELD_TOLD_MAX = 20
+"""How often a held loop is told of in one run."""
+BUSY_TOLD_EVERY_NS = 60 * 10**9
+
+
+class HeldTold:
+    """Tells the person what holds the loop, and keeps the stack in a folder for a report."""
+
+    def __init__(self, folder: Path, say: Callable[[str], None]) -> None:
+        self._folder = folder
+        self._say = say
+        self._times = 0
+        self._busy_told_ns = -BUSY_TOLD_EVERY_NS
+
+    def __call__(self, where: str, stack: str) -> None:
+        """Take what `LoopWatch` found."""
+        if not where:
+            self._busy()
+            return
+        self._times += 1
+        if self._times > HELD_TOLD_MAX:
+            return
+        path = self._folder / f"held-{clock.wall_us()}.txt"
+        with contextlib.suppress(OSError):
+            path.write_text(stack)
+        self._say(
+            f"The daemon did not come round for a tenth of a second, at {where}: the board stops "
+            f"by itself if that goes on. Details are in {path}; please report it."
+        )
+
+    def _busy(self) -> None:
+        now_ns = clock.boottime_ns()
+        if now_ns - self._busy_told_ns < BUSY_TOLD_EVERY_NS:
+            return
+        self._busy_told_ns = now_ns
+        self._say(
+            "This machine was too busy to run the daemon for a tenth of a second: the board "
+            "stops by itself if that goes on. Run less beside it."
+        )
 
 
 class LoopWatch:

@@ -7,11 +7,12 @@ import selectors
 import socket
 import threading
 import time
+from pathlib import Path
 
 import pytest
 
 from benchd.io import loop_watch
-from benchd.io.loop_watch import LoopWatch
+from benchd.io.loop_watch import HeldTold, LoopWatch
 
 
 class Named:
@@ -90,3 +91,14 @@ async def test_a_watch_ends_with_its_loop() -> None:
     watch.start()
     watch._thread.join(10.0)
     assert not watch._thread.is_alive()
+
+
+def test_a_machine_that_is_busy_all_the_time_is_told_of_once(tmp_path: Path) -> None:
+    said: list[str] = []
+    told = HeldTold(tmp_path, said.append)
+    for _ in range(30):
+        told("", "")
+    told("slow.py:3 think", "a stack")
+    assert ["too busy" in said[0], "at slow.py:3 think" in said[1], len(said)] == [True, True, 2]
+    (kept,) = tmp_path.iterdir()
+    assert kept.read_text() == "a stack"
