@@ -107,6 +107,11 @@ def whole_from(low: int, high: int) -> Callable[[str], int]:
     return read
 
 
+def nobody_reads(stream: TextIO) -> None:
+    """Whoever read this has gone: nothing more can be said there, also not at the very end."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
+
+
 def note(text: str) -> None:
     """Say something to the person; standard output stays for the answer."""
     _end_progress()

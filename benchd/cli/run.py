@@ -8,7 +8,19 @@ import re
 import sys
 from collections.abc import Sequence
 
-from benchd.cli.command import OK, USAGE, WRONG, Parts, Row, Usage, Wrong, make_parser, note, say
+from benchd.cli.command import (
+    OK,
+    USAGE,
+    WRONG,
+    Parts,
+    Row,
+    Usage,
+    Wrong,
+    make_parser,
+    nobody_reads,
+    note,
+    say,
+)
 from benchd.cli.table import COMMANDS
 from benchd.io import paths
 from benchd.io.request_errors import NoDaemon, Refused
@@ -30,8 +42,7 @@ def run(arguments: Sequence[str]) -> int:
         note("Ended by Ctrl-C.")
         return WRONG
     except BrokenPipeError:
-        # Whoever read the output has gone; nothing more can be said, also not at the very end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        nobody_reads(sys.stdout)
         return WRONG
     except Exception as error:
         note(_unexpected(error))

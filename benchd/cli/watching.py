@@ -7,7 +7,7 @@ import json
 import os
 import sys
 
-from benchd.cli.command import OK, WRONG, Parts, Usage, Wrong, asks_daemon, note, say
+from benchd.cli.command import OK, WRONG, Parts, Usage, Wrong, asks_daemon, nobody_reads, note, say
 from benchd.cli.daemon import Client, NoDaemon, Refused, bench_of, connect
 from benchd.io import paths
 from tui import view
@@ -146,7 +146,13 @@ def screens(bench: str, folder: str) -> int:
     """Show the screens of a bench until the person leaves; cards are looked for in `folder`."""
     opening = _first_picture(bench)
     try:
-        return _run_screens(bench, folder, opening)
+        code = _run_screens(bench, folder, opening)
+        for stream in (sys.stdout, sys.stderr):
+            try:
+                stream.flush()
+            except OSError:  # The terminal was closed, which ends the screens as `q` does.
+                nobody_reads(stream)
+        return code
     except BaseException:
         if opening:
             from tui import first

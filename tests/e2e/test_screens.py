@@ -117,7 +117,11 @@ def test_a_key_held_feeds_on_while_it_repeats_steadily_or_until_it_is_let_go(
         assert 0.0001 < move["position_m"] < 0.0201
 
 
-def test_a_terminal_that_is_closed_ends_the_screens_and_not_the_bench(tmp_path: Path) -> None:
+def test_a_terminal_that_is_closed_ends_the_screens_and_not_the_bench(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # Without, what is left to be written is written at the very end, where nobody takes it.
+    monkeypatch.delenv("PYTHONUNBUFFERED", raising=False)
     with shown_bench(tmp_path) as (_, screen, hand):
         screen.close()
         # Nothing tells it so: this terminal controls no session.
