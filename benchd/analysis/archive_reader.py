@@ -61,6 +61,8 @@ class ArchiveReader:
         self.path = path
         self._engine = duckdb.connect(config={"threads": THREADS, "memory_limit": MEMORY})
         with _said(path), self._engine.cursor() as engine:
+            # What stands at the end of a large file takes longer to read than what is asked for.
+            engine.execute("SET GLOBAL parquet_metadata_cache = true")
             found = engine.execute("SELECT key, value FROM parquet_kv_metadata(?)", [str(path)])
             pairs = {bytes(key): bytes(value) for key, value in found.fetchall()}
         self._facts = form.facts_in(path, pairs)
