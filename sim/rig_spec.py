@@ -134,8 +134,12 @@ def _plant(values: dict[str, Value]) -> PlantSpec:
     )
     slower = cut_s / (start_s + stroke_s)
     stroke_m = _number(values, "cutter.stroke")
-    return PlantSpec(
-        **_screw(values),
+    lead_m = _number(values, "feed.lead")
+    with_screw = replace(usual, lead_m=lead_m, **_screw(values))
+    # A motor that stalls below the limit could never show IL-11.
+    least_n_m = with_screw.screw_torque_n_m(1.5 * _number(values, "limits.thrust", 0.0))
+    return replace(
+        with_screw,
         bore_m=_number(values, "feed.bore"),
         # One margin lies behind each soft limit, and the board's position 0 at the rear one.
         tube_m=travel_m + REAR_MARGIN_M - gap_m,
@@ -143,14 +147,12 @@ def _plant(values: dict[str, Value]) -> PlantSpec:
         load_gap_m=gap_m,
         heel_m=heel_m,
         nozzle_m=_number(values, "nozzle.bore"),
-        lead_m=_number(values, "feed.lead"),
         steps_per_turn=round(_number(values, "feed.steps_per_turn")),
         microsteps=round(_number(values, "feed.microsteps")),
         # People set the rise that means contact well above what the seal drags.
         seal_n=min(usual.seal_n, 0.5 * _number(values, "limits.contact")),
         springback_m=0.0 if values["feed.keeps_position"] else usual.springback_m,
-        # A motor that stalls below the limit could never show IL-11.
-        stall_thrust_n=max(usual.stall_thrust_n, 1.5 * _number(values, "limits.thrust", 0.0)),
+        motor_n_m=max(usual.motor_n_m, least_n_m),
         stroke_m=stroke_m,
         cut_at_m=0.6 * stroke_m,
         start_floor_s=usual.start_floor_s * slower,
@@ -169,8 +171,8 @@ angle [degrees]. Source: ISO 2904 and ISO 68-1, as in textbooks of machine desig
 
 
 def _screw(values: dict[str, Value]) -> dict[str, Any]:
-    """What decides whether the screw runs back; a card without the screw's diameter leaves it as it
-    is usual."""
+    """What decides how much a motor pushes and whether the screw runs back; a card without the
+    screw's diameter leaves it as it is usual."""
     if "feed.screw" not in values:
         return {}
     pitches, flank_deg = _THREADS[str(values["screw.thread"])]

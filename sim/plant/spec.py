@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from sim.plant.drive import screw_torque_n_m
 from sim.plant.paste import PasteSpec
 
 
@@ -66,10 +67,10 @@ class PlantSpec:
         lead_m [m]: way per turn of the screw. Trade value.
         steps_per_turn [1]: full steps per turn of the motor. Common practice.
         microsteps [1]: microsteps per full step. Common practice.
-        stall_thrust_n [N]: thrust at which the motor loses steps. Trade value.
+        motor_n_m [N m]: torque above which the motor loses steps at rest. Trade value.
         screw_diameter_m [m], screw_friction [-], screw_flank_rad [rad], detent [-]: pitch diameter,
             friction and half flank angle of the screw, and what the unpowered motor holds; they
-            decide whether the screw runs back. Trade values.
+            decide what the motor pushes and whether the screw runs back. Trade values.
         pull_out_m_s [m/s]: plunger speed at which the motor pulls nothing any more. Trade value.
         backlash_m [m]: lost motion at a reversal. Trade value (up to 0.4e-3).
         seal_n [N]: friction of the plunger seal. Trade value (10 to 40).
@@ -143,7 +144,7 @@ class PlantSpec:
     lead_m: float = 0.002
     steps_per_turn: int = 200
     microsteps: int = 8
-    stall_thrust_n: float = 700.0
+    motor_n_m: float = 0.612
     seal_n: float = 20.0
     screw_diameter_m: float = 0.007
     screw_friction: float = 0.15
@@ -211,6 +212,21 @@ class PlantSpec:
     def nozzle_area_m2(self) -> float:
         """Area of the nozzle [m2]."""
         return math.pi * self.nozzle_m**2 / 4.0
+
+    @property
+    def stall_thrust_n(self) -> float:
+        """Thrust at which the motor loses steps at rest [N]; 700 with the defaults."""
+        return self.motor_n_m / self.screw_torque_n_m(1.0)
+
+    def screw_torque_n_m(self, thrust_n: float) -> float:
+        """Torque that this screw takes for a thrust [N m]."""
+        return screw_torque_n_m(
+            thrust_n,
+            self.lead_m,
+            self.screw_diameter_m,
+            self.screw_friction,
+            self.screw_flank_rad,
+        )
 
     @property
     def microstep_m(self) -> float:

@@ -203,7 +203,10 @@ def test_steps_do_nothing_while_the_drive_is_off() -> None:
 
 @pytest.mark.slow
 def test_a_weak_drive_stalls_and_loses_steps() -> None:
-    weak, strong = Rig(replace(PLAIN, stall_thrust_n=150.0), dt_s=0.02), Rig(dt_s=0.02)
+    weak, strong = (
+        Rig(replace(PLAIN, motor_n_m=PLAIN.screw_torque_n_m(150.0)), dt_s=0.02),
+        Rig(dt_s=0.02),
+    )
     for rig in (weak, strong):
         rig.move(0.030, 0.005)
     assert weak.tick().thrust_n < 152.0

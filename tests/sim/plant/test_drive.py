@@ -94,7 +94,9 @@ def test_one_step_in_a_very_short_slice_is_no_stall() -> None:
 def test_a_fast_push_stalls_where_a_slow_one_does_not() -> None:
     thrusts = []
     for speed in (0.002, 0.020):
-        rig = Rig(replace(PLAIN, stall_thrust_n=320.0, pull_out_m_s=0.030), dt_s=0.01)
+        rig = Rig(
+            replace(PLAIN, motor_n_m=PLAIN.screw_torque_n_m(320.0), pull_out_m_s=0.030), dt_s=0.01
+        )
         rig.move(0.012, speed)
         rig.move(0.012, speed)
         thrusts.append((rig.tick(speed).thrust_n, rig.plant.lost_m))
@@ -103,3 +105,18 @@ def test_a_fast_push_stalls_where_a_slow_one_does_not() -> None:
     assert thrusts[1][1] / (4 * FULL_STEP_M) == pytest.approx(
         round(thrusts[1][1] / (4 * FULL_STEP_M)), abs=1e-6
     )
+
+
+def test_the_same_motor_pushes_less_by_a_steeper_or_rougher_screw() -> None:
+    """Held to the printed formula, not to that of the plant: Shigley, power screws, with collar
+    left out; T = F dm/2 (l + pi f dm sec a) / (pi dm - f l sec a)."""
+    assert PlantSpec().stall_thrust_n == pytest.approx(700.0, rel=1e-3)
+    steep, rough = replace(PLAIN, lead_m=0.008), replace(PLAIN, screw_friction=0.25)
+    assert steep.stall_thrust_n < PLAIN.stall_thrust_n
+    assert rough.stall_thrust_n < PLAIN.stall_thrust_n
+    for spec in (PLAIN, steep, rough):
+        sec = 1.0 / math.cos(spec.screw_flank_rad)
+        d, lead, f = spec.screw_diameter_m, spec.lead_m, spec.screw_friction
+        way = math.pi * d
+        per_n = 0.5 * d * (lead + f * way * sec) / (way - f * lead * sec)
+        assert spec.stall_thrust_n == pytest.approx(spec.motor_n_m / per_n, rel=1e-9)
