@@ -172,7 +172,7 @@ INTERLOCKS: tuple[Interlock, ...] = (
     Interlock(24, "T", "ack", "board", "valve or push on for too long", "ms taken, ms allowed"),
     Interlock(25, "T", "ack", "daemon", "odd portions or slow cuts", "count, window"),
     Interlock(26, "T", "ack", "daemon", "nobody attends", "minutes, minutes allowed"),
-    Interlock(27, "P", "auto", "daemon", "hygiene clock", "-"),
+    Interlock(27, "P", "auto", "daemon", "tube open for too long", "minutes, minutes allowed"),
     Interlock(28, "T", "auto", "daemon", "journal cannot be written", "-"),
     Interlock(29, "T", "ack", "board", "logic supply low", "mV, mV needed"),
     Interlock(30, "T", "auto", "daemon", "board times uncertain", "ms error, ms allowed"),

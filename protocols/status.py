@@ -127,7 +127,7 @@ class BenchStatus(msgspec.Struct, frozen=True):
     group: int = 1
     """Comparison group; each such change begins a new one."""
     tube_open_s: float | None = None
-    """How long the tube has been in [s]; None without a tube."""
+    """How long the tube has been open [s]; None without a tube."""
     returned: tuple[Abnormal, ...] = ()
     """Alarms that went by themselves before anybody saw them, the newest first."""
     raised_lately: int = 0

@@ -295,7 +295,7 @@ def tube_row(status: BenchStatus) -> Row:
     if status.dough:
         parts.append(f"dough {status.dough}")
     if status.tube_open_s is not None:
-        parts.append(f"in for {whole_seconds(status.tube_open_s)}")
+        parts.append(f"open for {whole_seconds(status.tube_open_s)}")
     if status.tube_left_m is not None:
         parts.append(f"{millimetres(status.tube_left_m, 0)} left")
     if status.tube_left_portions is not None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable
+from datetime import datetime, timedelta
 from typing import Any
 
 from benchd.cli import quantity
@@ -41,6 +43,16 @@ def _tube_name(text: str) -> str:
     return text.strip()
 
 
+def _time_opened(text: str) -> str:
+    """Read a time of day, the last one that was, or a whole time; the daemon judges it."""
+    clock = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text.strip())
+    if clock is None:
+        return text.strip()
+    now = datetime.now().astimezone()
+    at = now.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
+    return (at if at <= now else at - timedelta(days=1)).isoformat()
+
+
 def _above_zero(kind: str) -> Callable[[str], float]:
     read = quantity_of(kind)
 
@@ -61,7 +73,12 @@ def _tube_options(parser: argparse.ArgumentParser) -> None:
     enter.add_argument("--lot", default="", help="lot of the dough")
     enter.add_argument("--net", type=_above_zero("mass"), help="net mass, such as 450g")
     enter.add_argument("--temperature", type=_temperature, help="of the dough, such as 6C")
-    enter.add_argument("--opened", default="", help="when it was opened, RFC 3339; now if left out")
+    enter.add_argument(
+        "--opened",
+        type=_time_opened,
+        default="",
+        help="when it was opened: 08:30, or RFC 3339; now if left out",
+    )
     enter.add_argument("--column", type=_above_zero("length"), help="length of the dough, 190mm")
     enter.add_argument(
         "--record-only", action="store_true", help="open the record and move nothing"

@@ -144,19 +144,11 @@ def _section(row: Interlock) -> str:
 
 
 def _kind(row: Interlock) -> str:
-    if not _watched(row):
-        return "The code is kept for it; nothing watches it in this version."
     return f"{KINDS[row.kind]}; {PLACES[row.place]}; {RESETS[row.reset]}."
-
-
-def _watched(row: Interlock) -> bool:
-    return row.place != "daemon" or row.number in RULE_BY_NUMBER
 
 
 def _facts(row: Interlock) -> Iterator[tuple[str, str]]:
     rule = RULE_BY_NUMBER.get(row.number)
-    if not _watched(row):
-        return
     yield "Watches", _watches(row, rule)
     yield "Says, for example", example_sentence(row, rule)
     yield "Means", words.SO_WHAT.get(row.number, "")

@@ -162,6 +162,7 @@ def _facts(text: str, values: Values, limits: dict[str, int]) -> BenchFacts:
             odd_share=values.number("watch.odd_share"),
             slow_share=values.number("watch.slow_share"),
             attendance_min=values.number("watch.attendance") / 60,
+            tube_open_min=values.number("watch.tube_open") / 60,
             proof_days=values.number("watch.proof") / 86_400,
             smear_portions=values.whole("watch.smear_portions"),
             clock_error_ms=values.number("watch.clock_error") * 1e3,

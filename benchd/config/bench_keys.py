@@ -154,6 +154,9 @@ _KEYS: tuple[Key, ...] = (
         "share over the usual time from which a cut is slow"),
     Key("watch.attendance", "quantity", "min", 1, 120, "10 min",
         "time without a key after which a series pauses (IL-26)"),
+    Key("watch.tube_open", "quantity", "min", 10, 360, "120 min",
+        "time that a tube is open after which no series begins (IL-27): public advice is 120 min, "
+        "and 60 min above 32 C; longer only by a written procedure under your local food rules"),
     Key("watch.proof", "quantity", "days", 1, 366, "30 days",
         "how long a proof of the bench holds (IL-15)"),
     Key("watch.smear_portions", "whole", "", 1, 50, "3",

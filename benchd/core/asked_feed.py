@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from math import pi
 
 from msgspec.structs import replace
@@ -19,6 +20,9 @@ from protocols.limits import JOG_MAX_M
 FEEL_M = 0.002
 """Step toward the dough where no sensor measures contact: a person looks after each (house
 rule)."""
+
+AHEAD_US = 60_000_000
+"""As much as the clock of whoever wrote down when a tube was opened may be ahead of this one."""
 
 
 def hand_speed(facts: BenchFacts, speed_m_s: float) -> int:
@@ -133,11 +137,13 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
         no = No(text, "tube", params.column_m, free_m)
     if no is not None:
         return no
+    opened_us = _opened_us(params.opened_at, wall_us(state, turn.now_ns))
+    if isinstance(opened_us, No):
+        return opened_us
     ask = None if params.confirmed else _doubt(state, params.net_mass_kg)
     if ask is not None:
         turn.refuse(said.client, said.ask, No(ask, "tube", params.net_mass_kg, None), question=True)
         return None
-    opened_us = wall_us(state, turn.now_ns)
     tube = Tube(params.id, params.lot, params.net_mass_kg, opened_us, params.temperature_c)
     turn.set(carry=replace(state.carry, tube=tube))
     turn.record(
@@ -154,6 +160,26 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
     )
     answer(turn, said, id=params.id)
     return None
+
+
+def _opened_us(text: str, now_us: int) -> int | No:
+    """Return when a tube was opened, UTC [us], or why that cannot be."""
+    if not text:
+        return now_us
+    try:
+        at = datetime.fromisoformat(text)
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        return No(
+            f"'{text}' is no time with a zone, such as 2027-01-15T08:30:00Z: say when the tube was "
+            "opened, or nothing for now.",
+            "tube",
+        )
+    at_us = round(at.timestamp() * 1e6)
+    if at_us > now_us + AHEAD_US:
+        return No(f"'{text}' is yet to come: a tube that is in was opened before now.", "tube")
+    return at_us
 
 
 def _doubt(state: State, net_kg: float | None) -> str | None:

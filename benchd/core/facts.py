@@ -21,6 +21,8 @@ class Watch(msgspec.Struct, frozen=True):
     """IL-25: a cut counts as slow when it takes this share longer than the usual."""
     attendance_min: float = 10.0
     """IL-26: a series pauses when nobody touched a key for so many minutes."""
+    tube_open_min: float = 120.0
+    """IL-27: no series begins with a tube that is open for longer."""
     proof_days: float = 30.0
     """IL-15: a proof of the bench expires after so many days."""
     smear_portions: int = 3

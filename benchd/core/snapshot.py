@@ -9,9 +9,10 @@ from typing import Any
 from benchd.calc import spread_lightly
 from benchd.core import alarms, cycle, eye, watched, words
 from benchd.core.interlocks import ALWAYS
+from benchd.core.interlocks.open_tube import open_s
 from benchd.core.seen import is_usual
 from benchd.core.state import GoneAlarm, Latch, State, Weighed
-from benchd.core.turn import pin, wall_us
+from benchd.core.turn import pin
 from protocols.codes import INTERLOCK_BY_NUMBER, MODES, PHASES, PINS
 from protocols.limits import NOT_FITTED, SILENCE_MS, SPREAD_LEAST, WEIGHTS_TOLD
 from protocols.status import Abnormal, BenchStatus, LastPortion, SeriesStatus
@@ -218,14 +219,6 @@ def _series(state: State, now_ns: int) -> SeriesStatus | None:
     )
 
 
-def _tube_open_s(state: State, now_ns: int) -> float | None:
-    """Return how long the tube has been in; None where none is, or the time of day is not known."""
-    tube = state.carry.tube
-    if tube is None or not tube.opened_wall_us or not state.wall_us:
-        return None
-    return max((wall_us(state, now_ns) - tube.opened_wall_us) / 1e6, 0.0)
-
-
 def _why_not(state: State, now_ns: int) -> dict[str, str]:
     """Return the actions that would be refused now, each with its code and first reason."""
     return {
@@ -255,7 +248,7 @@ def _tube(state: State, now_ns: int) -> dict[str, Any]:
         return {"tube": ""}
     return {
         "tube": tube.id,
-        "tube_open_s": _tube_open_s(state, now_ns),
+        "tube_open_s": open_s(state, now_ns),
         "tube_net_kg": tube.net_mass_kg,
         "tube_temperature_c": tube.temperature_c,
     }

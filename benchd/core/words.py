@@ -115,6 +115,7 @@ SO_WHAT: dict[int, str] = {
     24: "Valve and feed were stopped.",
     25: "The series pauses.",
     26: "The series pauses.",
+    27: "No series begins; jog, relieve, single portions and tube out work.",
     28: "No new portion is begun; stop, relieve and jog work.",
     29: "Nothing is cut; what was pushed before hangs at the nozzle.",
     30: "Times in the journal are marked doubtful.",
@@ -135,6 +136,7 @@ DO_WHAT: dict[int, str] = {
     13: "Run 'benchd relieve', switch the drive off, shut and vent the air.",
     15: "'benchd clear IL-15' asks you to prove it.",
     17: "One dry stroke lets go of it.",
+    27: "Take the tube out: 'benchd tube out'. Throw away what was out for too long.",
     20: "'benchd clear IL-20' asks you to prove it; then 'benchd here' says where the feed stands.",
 }
 """What a person does about an interlock, where the general sentences of `do_what` do not fit. Near

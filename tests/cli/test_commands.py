@@ -7,6 +7,7 @@ import os
 import pty
 import threading
 from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -398,6 +399,24 @@ def test_a_tube_goes_in_with_its_record(benchd: Benchd, daemon: FakeDaemon) -> N
     assert record["temperature_c"] == pytest.approx(6.11, abs=0.01)
     assert record["column_m"] == pytest.approx(0.19)
     assert "Primed: moved +2.50 mm (flowing)" in shown.out
+
+
+@pytest.mark.parametrize("text", ["00:00", "8:30", "23:59"])
+def test_when_a_tube_was_opened_is_the_last_such_time_of_day(
+    benchd: Benchd, daemon: FakeDaemon, text: str
+) -> None:
+    daemon.answers |= {"tube_in": {}}
+    before = datetime.now(UTC)
+    assert benchd("tube", "in", "T7", "--opened", text, "--record-only").code == 0
+    opened = datetime.fromisoformat(daemon.asked[-1][1]["opened_at"])
+    assert opened.strftime("%H:%M") == text.zfill(5)
+    assert timedelta(0) <= before - opened <= timedelta(days=1, minutes=1)
+
+
+def test_a_whole_time_goes_to_the_daemon_as_it_is(benchd: Benchd, daemon: FakeDaemon) -> None:
+    daemon.answers |= {"tube_in": {}}
+    benchd("tube", "in", "T7", "--opened", "2027-01-15T08:30:00Z", "--record-only")
+    assert daemon.asked[-1][1]["opened_at"] == "2027-01-15T08:30:00Z"
 
 
 def test_no_tube_is_primed_before_an_eye_that_was_never_taught(

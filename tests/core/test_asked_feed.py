@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
+
 import pytest
+from msgspec.structs import replace
 
 from benchd.core.facts import Dough
+from benchd.core.turn import wall_us
 from tests.core.script import ALL, MASA, OTHER, Script, bench, proven
 
 
@@ -212,6 +216,54 @@ def test_a_tube_that_cannot_be_is_refused(wrong: dict[str, float]) -> None:
     s = Script(carry=proven(bench(*ALL), tube=False)).ready()
     assert s.refused(s.ask("tube_in", id="T9", **wrong)).value == next(iter(wrong.values()))
     assert s.state.carry.tube is None
+
+
+@pytest.mark.parametrize(
+    ("text", "same"),
+    [
+        ("1996-12-19T16:39:57-08:00", "1996-12-20T00:39:57+00:00"),
+        ("1937-01-01T12:00:27.87+00:20", "1937-01-01T11:40:27.870000+00:00"),
+    ],
+)
+def test_a_tube_is_as_old_as_its_record_says(text: str, same: str) -> None:
+    """RFC 3339, section 5.8: examples with what they are in UTC."""
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    s.must("tube_in", id="T9", opened_at=text)
+    tube = s.state.carry.tube
+    assert tube is not None
+    opened = datetime.fromtimestamp(0, UTC) + timedelta(microseconds=tube.opened_wall_us)
+    assert opened.isoformat() == same
+    assert s.records("tube")[0]["opened_at"] == text
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("half past eight", "no time with a zone"),
+        ("2026-11-25T08:30:00", "no time with a zone"),
+        ("9999-12-31T23:59:59-23:59", "yet to come"),
+        ("2126-11-25T08:30:00Z", "yet to come"),
+    ],
+)
+def test_a_tube_cannot_have_been_opened_at_a_time_that_is_none(text: str, says: str) -> None:
+    s = Script(carry=proven(bench(*ALL), tube=False)).ready()
+    assert says in s.refused(s.ask("tube_in", id="T9", opened_at=text)).message
+    assert s.state.carry.tube is None
+
+
+def test_a_tube_that_is_open_for_long_begins_no_series_and_stays_in_one() -> None:
+    s = Script().ready()
+    s.ask("series", count=30, every_s=5.0)
+    s.run(8)
+    tube = replace(s.state.carry.tube, opened_wall_us=wall_us(s.state, s.now_ns) - 7201 * 10**6)
+    s.state = replace(s.state, carry=replace(s.state.carry, tube=tube))
+    made = s.state.series.made
+    s.run(12)
+    assert s.state.series.made > made
+    s.must("stop")
+    s.run(2)
+    assert "open for 2 h 00 min" in s.refused(s.ask("series", count=3, every_s=5.0)).message
+    s.must("relieve", seconds=10)
 
 
 @pytest.mark.parametrize(

@@ -62,7 +62,14 @@ PARAMS: dict[str, st.SearchStrategy[dict[str, Any]]] = {
     ),
     "arm": st.just({}),
     "fire": st.just({}),
-    "tube_in": st.fixed_dictionaries({"id": st.sampled_from("AB")}),
+    "tube_in": st.fixed_dictionaries(
+        {"id": st.sampled_from("AB")},
+        optional={
+            "opened_at": st.sampled_from(
+                ["", "x", "1970-01-01T00:00:00Z", "9999-12-31T23:59:59-23:59"]
+            )
+        },
+    ),
     "approach": st.just({}),
     "prime": st.just({}),
     "tube_out": st.just({}),

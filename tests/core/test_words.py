@@ -96,7 +96,7 @@ def test_for_everything_that_may_be_up_there_is_something_to_do(row: object) -> 
         number, reset = row.number, row.reset  # type: ignore[attr-defined]
         text = words.do_what(number, reset, latched=latched)
         assert text.endswith(".")
-        if latched and number not in (13, 17):
+        if latched and number not in (13, 17, 27):
             assert f"benchd clear IL-{number:02d}" in text
 
 

@@ -19,9 +19,6 @@ if TYPE_CHECKING:
 SHELVE_MIN = "15"
 """Time for which an alarm is shelved unless another one is typed [min]."""
 
-KEPT = frozenset({27})
-"""Codes that are kept, and that nothing watches in this version."""
-
 PART_OF: dict[int, str] = {
     1: "emergency stop", 2: "guard", 4: "cutter home", 5: "cutter home", 6: "cutter far end",
     7: "cutter home", 8: "cutter far end", 9: "dough at the nozzle", 10: "dough at the nozzle",
@@ -60,7 +57,7 @@ def _eased(status: BenchStatus) -> str:
 def _tube_clock(status: BenchStatus) -> str:
     if status.tube_open_s is None:
         return "no tube"
-    return f"tube in for {view.whole_seconds(status.tube_open_s)}"
+    return f"tube open {view.whole_seconds(status.tube_open_s)}"
 
 
 def _pin(name: str, on: str, off: str) -> Callable[[BenchStatus], str]:
@@ -115,8 +112,6 @@ def place_of(one: Interlock, status: BenchStatus, up: Mapping[str, Abnormal]) ->
         return "!3 LATCHED" if found.latched else "!2 UP" if found.rank > 1 else "!1 UP"
     if any(gone.code == one.code for gone in status.returned):
         return "!2 WAS UP"
-    if one.number in KEPT:
-        return "not made"
     if PART_OF.get(one.number) in status.not_watched:
         return "no sensor"
     return "-"

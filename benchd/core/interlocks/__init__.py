@@ -18,6 +18,7 @@ from benchd.core.interlocks import (
     nobody_attends,
     odd_portions,
     open_cover,
+    open_tube,
     silent_board,
     smeared_eye,
     unproven,
@@ -35,6 +36,7 @@ RULES: tuple[Rule, ...] = (
     nobody_attends.RULE,
     dry_stroke.RULE,
     unproven.RULE,
+    open_tube.RULE,
     doubtful_times.RULE,
     open_cover.RULE,
 )
