@@ -126,6 +126,8 @@ class BenchStatus(msgspec.Struct, frozen=True):
     """What people set by hand and told: names as in the request `set`, SI."""
     group: int = 1
     """Comparison group; each such change begins a new one."""
+    odd: tuple[int, int] = (0, 0)
+    """Odd weights, and of how many of the last, as IL-25 counts them."""
     tube_open_s: float | None = None
     """How long the tube has been open [s]; None without a tube."""
     returned: tuple[Abnormal, ...] = ()

@@ -9,6 +9,7 @@ from typing import Any
 from benchd.calc import spread_lightly
 from benchd.core import alarms, cycle, eye, watched, words
 from benchd.core.interlocks import ALWAYS
+from benchd.core.interlocks.odd_portions import odd_of
 from benchd.core.interlocks.open_tube import open_s
 from benchd.core.seen import is_usual
 from benchd.core.state import GoneAlarm, Latch, State, Weighed
@@ -303,6 +304,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         unweighed=state.carry.unweighed,
         mean_kg=sum(weights.values()) / len(weights) if weights else None,
         n_weighed=len(weights),
+        odd=odd_of(state),
         thrust_n=_scaled(board.thrust, 0.1, unread),
         air_pa=_scaled(board.air, 100.0, unread),
         supply_v=_scaled(board.supply, 0.001, unread),

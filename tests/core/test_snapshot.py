@@ -254,7 +254,7 @@ def test_the_portion_the_tube_and_the_weights_are_shown() -> None:
     s = Script().ready().must("portion", seconds=4).must("portion", seconds=4)
     s.ask("weigh", mass_kg=0.031, text="31")
     seen = status(s)
-    assert (seen.portion, seen.unweighed, seen.n_weighed) == (2, (2,), 1)
+    assert (seen.portion, seen.unweighed, seen.n_weighed, seen.odd) == (2, (2,), 1, (0, 1))
     assert seen.mean_kg == pytest.approx(0.031)
     assert seen.last is not None
     assert (seen.last.number, seen.last.mass_kg) == (2, None)

@@ -32,6 +32,7 @@ IN_A_SERIES: dict[str, Any] = {
     "series": SeriesStatus(11, 22, 8.0, 5.4, False, False),
     "mean_kg": 0.03014,
     "n_weighed": 11,
+    "odd": (1, 5),
     "controller": "client 3",
     "supply_v": 4.99,
 }

@@ -37,6 +37,7 @@ READY = msgspec.structs.replace(
     unweighed=(12, 13),
     mean_kg=0.03005,
     n_weighed=11,
+    odd=(1, 5),
     thrust_n=214.4,
     air_pa=2.0e5,
     supply_v=5.01,

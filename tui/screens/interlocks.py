@@ -89,7 +89,7 @@ LIVE: dict[int, Callable[[BenchStatus], str]] = {
     22: lambda s: ", ".join(pin for pin in ("forward", "reverse") if s.pins.get(pin)) or "neither",
     23: _pin("local-lock", "locked", "not locked"),
     24: _pin("valve", "valve live", "valve off"),
-    25: lambda s: "last ODD" if s.last is not None and s.last.seen else "last as usual",
+    25: lambda s: f"{s.odd[0]} of last {s.odd[1]} odd" if s.odd[1] else "none weighed",
     26: lambda s: f"asked {view.whole_seconds(s.attended_s)} ago",
     27: _tube_clock,
     28: lambda s: "written" if s.journal_ok else "CANNOT BE WRITTEN",

@@ -9,6 +9,18 @@ from benchd.core.state import State, Weighed
 SLOW_CUTS = 2
 
 
+def odd_of(state: State) -> tuple[int, int]:
+    """Return how many weights are odd, and of how many of the last."""
+    watch = state.facts.watch
+    last = [weighed for weighed in state.weights if weighed.portion > state.odd_after][
+        -watch.odd_window :
+    ]
+    odd = sum(
+        abs(weighed.mass_kg - weighed.aim_kg) > watch.odd_share * weighed.aim_kg for weighed in last
+    )
+    return odd, len(last)
+
+
 def check(state: State, now_ns: int) -> Finding | None:
     """Trip on so many of the last weights outside the share, or on slow cuts in a row."""
     watch = state.facts.watch
@@ -18,16 +30,11 @@ def check(state: State, now_ns: int) -> Finding | None:
             state.slow_run,
             SLOW_CUTS,
         )
-    last = [weighed for weighed in state.weights if weighed.portion > state.odd_after][
-        -watch.odd_window :
-    ]
-    odd = sum(
-        abs(weighed.mass_kg - weighed.aim_kg) > watch.odd_share * weighed.aim_kg for weighed in last
-    )
+    odd, of = odd_of(state)
     if odd < watch.odd_count:
         return None
     return Finding(
-        f"{odd} of the last {len(last)} portions are outside ±{watch.odd_share:.0%}.",
+        f"{odd} of the last {of} portions are outside ±{watch.odd_share:.0%}.",
         odd,
         watch.odd_count,
     )
