@@ -25,6 +25,7 @@ from benchd.cli.command import (
     quantity_of,
 )
 from benchd.cli.daemon import Client, connect, move, now, questioned, show, status_of
+from benchd.io import clock
 from tui import view
 from tui.ended import moved_text
 from tui.view import guard_text
@@ -45,12 +46,12 @@ def _tube_name(text: str) -> str:
 
 def _time_opened(text: str) -> str:
     """Read a time of day, the last one that was, or a whole time; the daemon judges it."""
-    clock = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text.strip())
-    if clock is None:
+    read = re.fullmatch(r"([01]?\d|2[0-3]):([0-5]\d)", text.strip())
+    if read is None:
         return text.strip()
-    now = datetime.now().astimezone()
-    at = now.replace(hour=int(clock[1]), minute=int(clock[2]), second=0, microsecond=0)
-    return (at if at <= now else at - timedelta(days=1)).isoformat()
+    today = datetime.fromtimestamp(clock.wall_us() / 1e6).astimezone()
+    at = today.replace(hour=int(read[1]), minute=int(read[2]), second=0, microsecond=0)
+    return (at if at <= today else at - timedelta(days=1)).isoformat()
 
 
 def _above_zero(kind: str) -> Callable[[str], float]:

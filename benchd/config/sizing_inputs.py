@@ -72,6 +72,7 @@ def inputs_of(cards: Cards) -> dict[str, Input]:
     step = found["scale.readability"].value
     if "scale.repeatability" not in found and not isinstance(step, str):
         found["scale.repeatability"] = Input(REPEATABILITY * step, "g", guessed=True)
+    found["air.least"] = Input("given" if "limits.air_min" in found else "open")
     found["stroke.given"] = Input("yes" if "stroke" in found else "no")
     return found
 

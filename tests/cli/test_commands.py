@@ -16,7 +16,7 @@ import pytest
 
 from benchd.cli import daemon as cli_daemon
 from benchd.core import cycle
-from benchd.io import paths
+from benchd.io import clock, paths
 from protocols import requests
 from protocols.status import Abnormal, SeriesStatus
 from tests.cli.conftest import Outcome
@@ -406,7 +406,7 @@ def test_when_a_tube_was_opened_is_the_last_such_time_of_day(
     benchd: Benchd, daemon: FakeDaemon, text: str
 ) -> None:
     daemon.answers |= {"tube_in": {}}
-    before = datetime.now(UTC)
+    before = datetime.fromtimestamp(clock.wall_us() / 1e6, UTC)
     assert benchd("tube", "in", "T7", "--opened", text, "--record-only").code == 0
     opened = datetime.fromisoformat(daemon.asked[-1][1]["opened_at"])
     assert opened.strftime("%H:%M") == text.zfill(5)

@@ -171,7 +171,7 @@ def test_backwards_from_a_portion_and_the_sheet_that_it_names(benchd: Benchd, be
     assert shown.code == 0, shown.err
     for label, value in (
         ("nozzle bore", "22.73 mm"), ("stroke of a portion", "13.29 mm"),
-        ("cutter travel", "41.67 mm"), ("pressure of the cutter", "1.442 bar"),
+        ("cutter travel", "41.67 mm"), ("pressure of the cutter", "1.5 bar"),
         ("needle", "0.02"), ("a piece is thrown", "8.569 mm"),
     ):  # fmt: skip
         assert re.search(rf"^ +{label} +{re.escape(value)}", shown.out, re.MULTILINE), label
@@ -179,6 +179,18 @@ def test_backwards_from_a_portion_and_the_sheet_that_it_names(benchd: Benchd, be
     words = re.search(r"'benchd (size .*)'", shown.out)
     assert words is not None
     assert benchd(*words[1].split()).code == 0
+
+
+def test_no_pressure_is_proposed_or_passed_at_which_the_bench_refuses_to_cut(
+    benchd: Benchd, bench: str
+) -> None:
+    """The example's card lets nothing be cut below 1.5 bar, and half of that would cut 15 mm."""
+    asked = ("--for", "12g", "--thickness", "15mm")
+    shown = benchd("size", bench, masa(bench), *asked).out
+    assert re.search(r"^ +pressure of the cutter +1.5 bar", shown, re.MULTILINE)
+    low = benchd("size", bench, masa(bench), "--what-if", "cutter.pressure=1bar")
+    assert low.code == 1
+    assert "lets nothing be cut at so little air (IL-16)" in low.out
 
 
 @pytest.mark.slow

@@ -108,20 +108,38 @@ STRAND_ROWS = (
 )  # fmt: skip
 """First rows, of the strand."""
 
+_PRESSURE = Row(
+    "for.pressure", "pressure of the cutter", "bar", "(2 x cut + friction + spring) / area",
+    ("cutter.needs", "cutter.friction", "cutter.against", "cutter.bore"),
+    lambda cut, drag, spring, bore: working_pressure(cut, friction_n=drag + spring, bore_m=bore),
+    "The lowest that cuts with twice the force; more only throws further.",
+    Limit("most", "limits.air_max", "More than the card allows for a cut: a larger cylinder or "
+          "a thinner strand."),
+    safety="The blade cuts fingers at any of these pressures: guard first.",
+    caution_above=0.0, only=(("air.least", "open"),),
+)  # fmt: skip
+
+PRESSURE_ROWS = (
+    _PRESSURE,
+    _PRESSURE._replace(
+        formula=f"{_PRESSURE.formula}, at least limits.air_min",
+        needs=(*_PRESSURE.needs, "limits.air_min"),
+        compute=lambda cut, drag, spring, bore, least: max(
+            least, working_pressure(cut, friction_n=drag + spring, bore_m=bore)
+        ),
+        says="The lowest that cuts with twice the force and that the card lets cut (IL-16); more "
+        "only throws further.",
+        only=(("air.least", "given"),),
+    ),
+)
+"""The pressure to set: with and without a least one on the card."""
+
 CUTTER_ROWS = (
     Row("for.travel", "cutter travel", "mm", "thickness / 0.6", ("thickness",), cutter_travel,
         "The blade passes the strand and has way to gather speed.",
         Limit("most", "cutter.stroke", "This cutter's stroke is shorter than it should be for such "
               "a strand.", soft=True)),
-    Row("for.pressure", "pressure of the cutter", "bar", "(2 x cut + friction + spring) / area",
-        ("cutter.needs", "cutter.friction", "cutter.against", "cutter.bore"),
-        lambda cut, drag, spring, bore: working_pressure(
-            cut, friction_n=drag + spring, bore_m=bore),
-        "The lowest that cuts with twice the force; more only throws further.",
-        Limit("most", "limits.air_max", "More than the card allows for a cut: a larger cylinder or "
-              "a thinner strand."),
-        safety="The blade cuts fingers at any of these pressures: guard first.",
-        caution_above=0.0),
+    *PRESSURE_ROWS,
     Row("for.needle", "needle", "l/s/bar", "v A2 / (p0 share), ISO 6358 solved for C",
         ("clean_speed", "for.pressure", "room.pressure", "cutter.bore", "cutter.rod",
          "cutter.friction", "valve.critical"), _needle,

@@ -90,6 +90,11 @@ ROWS = (
         ("cutter.acting", "cutter.spring"),
         lambda acting, spring: spring if acting == "single" else 0.0,
         "A double-acting cylinder has none; a single-acting one comes home by it."),
+    Row("cutter.set", "pressure of the cutter", "bar", "as the card says", ("cutter.pressure",),
+        lambda p: p, "The card lets the cutter cut at it.",
+        Limit("least", "limits.air_min", "The card lets nothing be cut at so little air (IL-16): "
+              "raise cutter.pressure, or lower limits.air_min."),
+        only=(("air.least", "given"),)),
     Row("cutter.push", "cylinder force, out", "N", "p pi D^2/4 - friction - spring",
         ("cutter.pressure", "cutter.bore", "cutter.friction", "cutter.against"),
         lambda p, bore, drag, spring: _left(push_force(p, bore_m=bore), drag + spring),
