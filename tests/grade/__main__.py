@@ -220,9 +220,8 @@ def _figures(got: Score, left_out: int, say: Callable[[str], None]) -> None:
         f"first two {_share(got.in_two, got.separable)}"
     )
     say(
-        f"   not separable: {got.inseparable}, right among those named "
-        f"{_share(got.group, got.inseparable)}; of these {got.alone_right} alone, by what was seen "
-        "this time"
+        f"   not separable: {got.inseparable}, right in a group that was named "
+        f"{_share(got.group, got.inseparable)}; besides {got.alone_right} alone and right"
     )
     say(f"   one wrong cause stated as likely: {_share(got.alone_wrong, got.told)}")
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from math import log
 from statistics import median
 from typing import NamedTuple
 
@@ -106,11 +105,7 @@ def separable(true: str, names: Iterable[str]) -> bool:
     listed = list(names)
     by_code = {cause.code: cause for cause in CAUSES}
     mine = by_code[true]
-    return all(
-        rank.apart(mine, other, listed) + log(mine.common / other.common) >= log(rank.TOGETHER)
-        for other in CAUSES
-        if other.code != true
-    )
+    return all(rank.separable(mine, other, listed) for other in CAUSES if other.code != true)
 
 
 class Sound(NamedTuple):
@@ -153,8 +148,9 @@ class Score(NamedTuple):
     in_two: int
     inseparable: int
     group: int
+    """Of those that cannot be told apart on average: named with others, and among them."""
     alone_right: int
-    """Of those that cannot be told apart on average: named alone, and right, this time."""
+    """Of the same: named alone, and right, this time."""
     alone_wrong: int
 
 
@@ -175,6 +171,6 @@ def score(verdicts: Iterable[Verdict]) -> Score:
             count["in_two"] += bool(right & set(one.order[:2]))
         else:
             count["inseparable"] += 1
-            count["group"] += one.right
+            count["group"] += one.right and len(one.named) > 1
             count["alone_right"] += one.right and len(one.named) == 1
     return Score(*(count[name] for name in Score._fields))
