@@ -224,6 +224,11 @@ class App:
         self.tell(inputs.LinkUp(port), now_ns)
         self._flush(now_ns)
 
+    def on_stood(self, time_s: float, now_ns: int) -> None:
+        """This machine stood still for so long [s]."""
+        self.tell(inputs.Stood(time_s), now_ns)
+        self._flush(now_ns)
+
     def on_link_down(self, reason: str, now_ns: int) -> None:
         """The port is gone."""
         self._session = self._contact = None

@@ -81,7 +81,7 @@ class Daemon:
         """Why there is no journal now, in words; empty while there is one."""
         self._journal: JournalFile
         self.folder = Path(paths.make_private(paths.state_dir(card.facts.name)))
-        self._watch = LoopWatch(HeldTold(self.folder, lambda text: self.say(text)))
+        self._watch = LoopWatch(HeldTold(self.folder, lambda text: self.say(text)), self._stood)
 
     def open_app(self) -> None:
         """Take over from the last journal and open a new one; only once no other daemon can."""
@@ -186,6 +186,10 @@ class Daemon:
 
     def _wake(self) -> None:
         self.app.on_wake(clock.boottime_ns())
+
+    def _stood(self, time_s: float) -> None:
+        """This machine stood still; called from the watching thread."""
+        self._from_thread(lambda: self.app.on_stood(round(time_s, 3), clock.boottime_ns()))
 
     def _tell_link(self) -> None:
         """Say once what is wrong with what answers, and that the right board does."""

@@ -233,6 +233,19 @@ class World:
             self._to_host.cut()
             self.app.on_link_down(why, self.now_ns)
 
+    def stand_still(self, time_s: float) -> None:
+        """The daemon's machine sleeps for so long [s]: what comes waits, and the board runs on."""
+        end_us = self.t_us + round(time_s * 1e6)
+        while self.t_us < end_us:
+            came = self._to_board.arrive(self.t_us)
+            if came:
+                self.rig.rx(came)
+            sent = self.rig.run_until(min(end_us, self.t_us + QUANTUM_US), until_output=True)
+            if sent and self._plugged:
+                self._to_host.send(sent, self.t_us)
+        self.app.on_stood(time_s, self.now_ns)
+        self._do_due()
+
     def set_link(self, faults: LinkFaults) -> None:
         """From now on the wire is like this."""
         self._link_faults = self._to_board.faults = self._to_host.faults = faults

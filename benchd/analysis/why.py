@@ -24,6 +24,7 @@ WANTED = frozenset(
     {*(ledger.RECORDS[name] for name in TAKEN), ledger.INPUT, m.Boot.code, m.Edge.code}
 )
 CARD = ('"facts"',)
+TOLD = (*CARD, '"input":"stood"')
 """What the text of an input holds that tells the bench card."""
 
 HAND = {PIN["forward"], PIN["reverse"], PIN["button"]}
@@ -105,9 +106,13 @@ class History:
                 getattr(self, f"_on_{name}")(record)
 
     def _told(self, text: str) -> None:
-        if not any(word in text for word in CARD):
+        if not any(word in text for word in TOLD):
             return
-        facts = msgspec.json.decode(text).get("facts")
+        told = msgspec.json.decode(text)
+        if told.get("input") == "stood":
+            self._events["host"] = f"the computer stood still for {told['time_s']:.1f} s"
+            return
+        facts = told.get("facts")
         if not facts:
             return
         self.fitted = frozenset(facts.get("fitted", ()))
@@ -274,7 +279,7 @@ def read_histories(paths: Sequence[Path], around: int | None = None) -> list[His
 
 def _entries(reader: Reader, around: int | None) -> Iterator[tuple[int, Entry]]:
     if around is None:
-        yield from reader.entries(kinds=WANTED, told=CARD)
+        yield from reader.entries(kinds=WANTED, told=TOLD)
         return
     span = reader.span_of(ledger.RECORDS["portion"], around - SPAN, around + SPAN)
     if span is None:
@@ -282,5 +287,5 @@ def _entries(reader: Reader, around: int | None) -> Iterator[tuple[int, Entry]]:
     before, high = span
     yield from islice(reader.entries(kinds={ledger.INPUT}, upto=before, told=CARD), 1)
     high += AFTER
-    yield from reader.entries(kinds=WANTED, after=before, upto=high, told=CARD)
+    yield from reader.entries(kinds=WANTED, after=before, upto=high, told=TOLD)
     yield from reader.entries(kinds={ledger.RECORDS["weight"]}, after=high)

@@ -28,6 +28,7 @@ from benchd.core.inputs import (
     LinkDown,
     LinkUp,
     Opened,
+    Stood,
     Wake,
     WallClock,
     WrongBoard,
@@ -221,6 +222,7 @@ TOLD: dict[type[Input], Callable[[Turn, Any], None]] = {
     LineFault: line_fault,
     EventGap: event_gap,
     WrongBoard: wrong_board,
+    Stood: lambda turn, said: None,  # The journal keeps it, for whoever looks for a cause.
     Asked: asked.asked,
     Gone: lambda turn, said: asked.gone(turn, said.client),
     Wake: woken,

@@ -111,6 +111,12 @@ class WrongBoard(Input, frozen=True, tag="wrong-board"):
     reason: str
 
 
+class Stood(Input, frozen=True, tag="stood"):
+    """The daemon did not come round for so long [s]: its machine slept, or was too busy."""
+
+    time_s: float
+
+
 class Asked(Input, frozen=True, tag="asked"):
     """A request of a client. `dough` is the card of the request, already read."""
 
@@ -152,6 +158,7 @@ AnyInput = (
     | LineFault
     | EventGap
     | WrongBoard
+    | Stood
     | Asked
     | Gone
     | Wake

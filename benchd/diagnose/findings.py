@@ -48,7 +48,7 @@ EVENTS: dict[str, Event] = {
     "stop": Event("the emergency stop was pressed while it was made", "stop", 0.004),
     "reset": Event("the board restarted around it", "", 0.004),
     "link": Event("the link was lost, or had a gap, around it", "", 0.01),
-    "host": Event("the daemon itself stood still around it", "computer", 0.005),
+    "host": Event("the computer stood still around it", "", 0.005),
     "bounce": Event("the far switch came twice in one cut", "far", 0.01),
     "no-far": Event("the blade did not arrive at its far end", "far", 0.004),
     "no-home": Event("the blade did not come home", "home", 0.004),

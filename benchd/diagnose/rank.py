@@ -35,7 +35,6 @@ RULED_OUT = 1e-4
 SENSORS: dict[str, str] = {
     "scale": "weigh the portions",
     "look": "note how each piece looks when it is weighed",
-    "computer": "look at the load of the computer at that time",
     "contact": "compare from tube to tube where contact came",
     "look behind the plunger": "look behind the plunger at the next change of tube",
     "look at the blade": "look at the blade's edge, air vented and blade locked",

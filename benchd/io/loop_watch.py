@@ -25,6 +25,9 @@ LATE_S = 0.09
 """A block of more than 100 ms is named within 150 ms of its beginning."""
 
 
+STOOD_S = 0.25
+"""A shorter stand-still changes nothing at a bench whose board times its portions by itself."""
+
 HELD_TOLD_MAX = 20
 """How often a held loop is told of in one run."""
 BUSY_TOLD_EVERY_NS = 60 * 10**9
@@ -72,10 +75,15 @@ class LoopWatch:
     on_late(where, stack): called from the watching thread once for each block: the innermost
     line, as "file:line function", and the whole stack as text. Empty are both when the loop only
     waits for the next thing to do: then nothing holds it, and the machine had no processor for it.
+    on_over(seconds): called from that thread when the loop comes round again after STOOD_S and
+    more, also where the whole process or machine slept, in which nothing held the loop.
     """
 
-    def __init__(self, on_late: Callable[[str, str], None]) -> None:
+    def __init__(
+        self, on_late: Callable[[str, str], None], on_over: Callable[[float], None]
+    ) -> None:
         self._on_late = on_late
+        self._on_over = on_over
         self._loop = asyncio.get_running_loop()
         self._loop_thread = threading.get_ident()
         self._ended = threading.Event()
@@ -91,25 +99,35 @@ class LoopWatch:
         self._ended.set()
 
     def _watch(self) -> None:
+        began_ns = clock.boottime_ns()
         while not self._ended.wait(KNOCK_S):
-            self._heard.clear()
-            asked_s = time.monotonic()
             try:
-                self._loop.call_soon_threadsafe(self._heard.set)
+                self._knock()
             except RuntimeError:  # The loop is closed.
                 return
-            if self._heard.wait(LATE_S) or time.monotonic() - asked_s > 2 * LATE_S:
-                continue  # Also when this whole process slept: then nothing held the loop.
-            frame = sys._current_frames().get(self._loop_thread)
-            if frame is None or self._heard.is_set():
-                continue
-            stack = traceback.extract_stack(frame)
-            del frame
-            inner = stack[-1]
-            if inner.filename == selectors.__file__:
-                self._on_late("", "")
-            else:
-                where = f"{inner.filename}:{inner.lineno} {inner.name}"
-                self._on_late(where, "".join(stack.format()))
-            while not (self._heard.wait(KNOCK_S) or self._ended.is_set()):
-                pass
+            now_ns = clock.boottime_ns()
+            stood_s = (now_ns - began_ns) / 1e9 - KNOCK_S
+            if stood_s > STOOD_S:
+                self._on_over(stood_s)
+            began_ns = now_ns
+
+    def _knock(self) -> None:
+        """Ask the loop for a sign, and wait until it comes; RuntimeError where it is closed."""
+        self._heard.clear()
+        asked_s = time.monotonic()
+        self._loop.call_soon_threadsafe(self._heard.set)
+        if self._heard.wait(LATE_S) or time.monotonic() - asked_s > 2 * LATE_S:
+            return
+        frame = sys._current_frames().get(self._loop_thread)
+        if frame is None or self._heard.is_set():
+            return
+        stack = traceback.extract_stack(frame)
+        del frame
+        inner = stack[-1]
+        if inner.filename == selectors.__file__:
+            self._on_late("", "")
+        else:
+            where = f"{inner.filename}:{inner.lineno} {inner.name}"
+            self._on_late(where, "".join(stack.format()))
+        while not (self._heard.wait(KNOCK_S) or self._ended.is_set()):
+            pass

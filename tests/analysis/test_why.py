@@ -121,6 +121,7 @@ def sound() -> list[Made]:
         ("hang-up", "all pins", {"MC-10", "MC-12"}),
         ("stuck-blade", "all pins", {"MC-11", "MC-30"}),
         ("hand-on-switch", "smallest", {"MC-29"}),
+        ("host-stall", "all pins", {"MC-26"}),
     ],
 )
 def test_a_simulated_cause_is_named_or_its_group(

@@ -29,12 +29,15 @@ KEPT = {*ledger.RECORDS.values(), m.Boot.code, m.Edge.code}
 SHARES = (0.6, 1.0, 1.6)
 """Severities of a fault, as multiples of its usual one."""
 
-BY_PEOPLE: dict[str, str] = {
-    "hand-on-switch": "MC-29",
-    "wrong-card": "MC-27",
-    "cable-pulled": "MC-25",
+BESIDE_THE_PLANT: dict[str, tuple[str, ...]] = {
+    "hand-on-switch": ("MC-29",),
+    "wrong-card": ("MC-27",),
+    "too-much-draw-back": ("MC-07", "MC-27"),
+    "cable-pulled": ("MC-25",),
+    "host-stall": ("MC-26",),
 }
-"""Causes that lie in people and cable and not in the plant, each with its code."""
+"""Causes that lie in people, cards, cable and computer and not in the plant, each with its
+codes."""
 
 AT_A_NEW_TUBE = frozenset({"light-tube"})
 """Faults that show only where a tube is changed, which these series do not."""
@@ -56,12 +59,12 @@ class Made(NamedTuple):
 def causes() -> list[str]:
     """Return everything that can be injected and has a cause of misfire."""
     plant = [name for name in KINDS if _codes(name) and name not in AT_A_NEW_TUBE]
-    return [*plant, *BY_PEOPLE]
+    return [*plant, *BESIDE_THE_PLANT]
 
 
 def _codes(name: str) -> tuple[str, ...]:
-    if name in BY_PEOPLE:
-        return (BY_PEOPLE[name],)
+    if name in BESIDE_THE_PLANT:
+        return BESIDE_THE_PLANT[name]
     return tuple(code for code in KINDS[name].codes if code.startswith("MC"))
 
 
@@ -114,21 +117,21 @@ def _lead(world: World) -> None:
 
 def _is_told(entry: Entry) -> bool:
     text = entry.text or ""
-    return entry.kind == ledger.INPUT and ('"tolerance"' in text or '"opened"' in text)
+    return entry.kind == ledger.INPUT and any(
+        f'"{word}"' in text for word in ("tolerance", "opened", "stood")
+    )
 
 
 def _series(world: World, place: Place, cause: str, at: int, share: float) -> None:
-    if cause == "wrong-card":
+    if cause in ("wrong-card", "too-much-draw-back"):
         world.ask("series", dough=place.dough, count=at - 1, every_s=place.every_s)
-        right = stroke_mm(place.dough)
-        stroke = f"stroke: {float(right) * (1 + 0.08 * share):.2f} mm"
-        card = place.dough.replace(f"stroke: {right} mm", stroke)
+        card = _other_card(place.dough, cause, share)
         left, every_s = PORTIONS + 1 - at, place.every_s
         world.ask("series", dough=card, count=left, every_s=every_s, confirmed=True)
         return
     number = world.send("series", dough=place.dough, count=PORTIONS, every_s=place.every_s)
     try:
-        if cause in ("hand-on-switch", "cable-pulled"):
+        if cause in BESIDE_THE_PLANT:
             world.run_while(lambda w: w.rig.portion != at, limit_s=300)
             world.run_for(1.0)
             _disturb(world, cause, share)
@@ -138,7 +141,20 @@ def _series(world: World, place: Place, cause: str, at: int, share: float) -> No
     world.run_for(2)
 
 
+def _other_card(dough: str, cause: str, share: float) -> str:
+    """Return the dough card with another stroke, or with more draw-back than take-up."""
+    key, right, more = "stroke", stroke_mm(dough), 0.08
+    if cause == "too-much-draw-back":
+        key, right, more = "draw_back", "2", 1.0
+    card = dough.replace(f"{key}: {right} mm", f"{key}: {float(right) * (1 + more * share):.2f} mm")
+    assert card != dough
+    return card
+
+
 def _disturb(world: World, cause: str, share: float) -> None:
+    if cause == "host-stall":
+        world.stand_still(0.25 + 0.05 * share)
+        return
     if cause == "cable-pulled":
         world.unplug()
         world.run_for(1.5 * share)

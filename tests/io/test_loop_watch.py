@@ -21,6 +21,12 @@ class Named:
     def __init__(self) -> None:
         self.said: list[tuple[float, str, str]] = []
         self.came = threading.Event()
+        self.stood_s: list[float] = []
+        self.is_over = threading.Event()
+
+    def over(self, time_s: float) -> None:
+        self.stood_s.append(time_s)
+        self.is_over.set()
 
     def __call__(self, where: str, stack: str) -> None:
         self.said.append((time.monotonic(), where, stack))
@@ -33,9 +39,22 @@ def hold_the_loop(named: Named) -> None:
 
 
 @pytest.mark.slow
+async def test_how_long_the_loop_stood_is_told_when_it_comes_round() -> None:
+    named = Named()
+    watch = LoopWatch(named, named.over)
+    watch.start()
+    began_s = time.monotonic()
+    assert not named.is_over.wait(loop_watch.STOOD_S + 0.2)  # which holds the loop
+    while not named.is_over.is_set():
+        await asyncio.sleep(0.01)
+    watch.end()
+    assert loop_watch.STOOD_S < named.stood_s[0] <= time.monotonic() - began_s
+
+
+@pytest.mark.slow
 async def test_what_holds_the_loop_is_named_once_while_it_holds_it() -> None:
     named = Named()
-    watch = LoopWatch(named)
+    watch = LoopWatch(named, named.over)
     watch.start()
     hold_the_loop(named)
     await asyncio.sleep(0)
@@ -50,7 +69,7 @@ async def test_what_holds_the_loop_is_named_once_while_it_holds_it() -> None:
 
 async def test_a_loop_that_waits_for_a_processor_is_not_blamed() -> None:
     named = Named()
-    watch = LoopWatch(named)
+    watch = LoopWatch(named, named.over)
     waits = selectors.SelectSelector()
     ours, theirs = socket.socketpair()
     waits.register(theirs, selectors.EVENT_READ)
@@ -72,7 +91,7 @@ async def test_a_loop_that_comes_round_is_not_named(monkeypatch: pytest.MonkeyPa
     # On a busy machine even an idle loop may answer late; that it answers is what counts here.
     monkeypatch.setattr(loop_watch, "LATE_S", 30.0)
     named = Named()
-    watch = LoopWatch(named)
+    watch = LoopWatch(named, named.over)
     watch.start()
     heard = 0
     while heard < 5:  # The watch knocks; answering is all that the loop has to do.
@@ -85,7 +104,8 @@ async def test_a_loop_that_comes_round_is_not_named(monkeypatch: pytest.MonkeyPa
 
 
 async def test_a_watch_ends_with_its_loop() -> None:
-    watch = LoopWatch(Named())
+    named = Named()
+    watch = LoopWatch(named, named.over)
     watch._loop = closed = asyncio.new_event_loop()
     closed.close()
     watch.start()

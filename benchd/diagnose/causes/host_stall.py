@@ -9,7 +9,7 @@ CAUSE = Cause(
     common=0.5,
     shows={
         "late_s+": 0.9,
-        "host": 0.7,
+        "host": 0.9,
     },
     rules_out={
         "link": "the link was lost",
