@@ -104,7 +104,9 @@ class Plant:
         self._rng = rng
         # Readings draw from a stream of their own: asking more often must not change the dough.
         seed = rng.getrandbits(64)
-        self._reading_rng, self._stick_rng = random.Random(seed), random.Random(seed + 1)
+        self._reading_rng, self._stick_rng, self._throw_rng = (
+            random.Random(seed + k) for k in range(3)
+        )
         self._faults = faults
         self._microstep_m = spec.microstep_m
         self._full_step_m = spec.lead_m / spec.steps_per_turn
@@ -463,7 +465,8 @@ class Plant:
         hang_up, stuck = self._now.pop("hang-up", 0.0), self._now.pop("stuck-blade", 0.0)
         stuck = max(stuck, self._now.pop("rolled", 0.0), self._sticks())
         spec = self._spec
-        share = dragged(spec.thrown, spec.nozzle_m * spec.swell)
+        scatter = max(0.0, 1.0 + spec.thrown_noise * self._throw_rng.gauss(0.0, 1.0))
+        share = dragged(spec.thrown * scatter, spec.nozzle_m * spec.swell)
         away_m = throw_m(self._cutter.cut_speed_m_s, spec.drop_m, share)
         self._strand.sever(self._t_s, self._under_way, hang_up, stuck, away_m)
 

@@ -60,6 +60,7 @@ class PlantSpec:
         drop_m [m]: fall of a severed piece. Trade value.
         thrown [-]: share of the blade's speed that a piece takes along, 26 mm wide. Trade value
             (0.2 to 0.6).
+        thrown_noise [-]: relative standard deviation of that share among pieces. Trade value.
         sticky_m_s [m/s]: speed of the way back at which half of the pieces stick to a blade with a
             sound coat; warm dough sticks at higher speeds. Trade value (0 to 5 in 100 stick).
         strand_hold_kg [kg]: strand that the nozzle can carry before it tears off. Trade value.
@@ -140,6 +141,7 @@ class PlantSpec:
     swell: float = 1.1
     drop_m: float = 0.10
     thrown: float = 0.4
+    thrown_noise: float = 0.2
 
     lead_m: float = 0.002
     steps_per_turn: int = 200

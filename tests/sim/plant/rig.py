@@ -10,8 +10,8 @@ from sim.faults import Faults
 from sim.plant.bench_plant import Plant, Readings
 from sim.plant.spec import PlantSpec
 
-PLAIN = PlantSpec(flow_noise=0.0, air_noise=0.0)
-"""The default bench without chance in its dough."""
+PLAIN = PlantSpec(flow_noise=0.0, air_noise=0.0, thrown_noise=0.0)
+"""The default bench without chance in its dough and in how its pieces fly."""
 
 
 @dataclass(frozen=True)

@@ -171,6 +171,18 @@ def test_a_narrow_portion_is_thrown_less(fidelity: str) -> None:
         assert usual < 0.9 * wide
 
 
+def test_pieces_of_one_blade_land_apart() -> None:
+    # Common practice: a piece takes 0.2 to 0.6 of the blade's speed along.
+    rig = Rig(replace(PLAIN, thrown_noise=PlantSpec().thrown_noise), dt_s=0.02)
+    rig.move(PLAIN.load_gap_m + 0.010, 0.005)
+    ways_m = []
+    for rig.portion in range(1, 13):
+        rig.move(0.010, 0.005)
+        rig.cut()
+        ways_m.append(max(piece.throw_m for piece in rig.plant.take_pieces()))
+    assert 0.08 < statistics.stdev(ways_m) / statistics.fmean(ways_m) < 0.4
+
+
 def lag_of(rows: list[list[float]]) -> float:
     """Lag-1 correlation of deviations [-], over rows that belong to different tubes."""
     square = statistics.fmean(a * a for row in rows for a in row)
