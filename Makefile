@@ -61,7 +61,7 @@ imports: setup  ## check who imports whom
 bench: setup  ## measure speed
 	$(BIN)/python -m tests.bench
 
-grade: setup  ## measure how well causes are found, on simulated tubes (GRADE="--seeds 10")
+grade: setup  ## measure how well causes are found, on simulated tubes, in an hour or two (GRADE="--seeds 1")
 	$(BIN)/python -m tests.grade $(GRADE)
 
 soak: setup system  ## fuzz the firmware's line input SOAK_RUNS times, and try its reaction at every cycle

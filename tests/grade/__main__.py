@@ -1,10 +1,11 @@
 """How well `benchd why` finds causes, measured on simulated tubes: `make grade`.
 
 Prints one confusion table for each set of sensors. What was run stands at its head; nothing here
-was measured on a real bench. A tube takes about a second of processor time: with `--keep FOLDER`
-those made stay there, so that a run that was cut short goes on where it was, and a longer one adds
-to it. What is kept is of one version of the simulator and of the firmware: empty the folder when
-they change.
+was measured on a real bench. A tube takes about a second of processor time, and all of them an
+hour or two on two cores: `GRADE="--seeds 1 --healthy 12 --drawn 1"` is a first look. With
+`--keep FOLDER` those made stay there, so that a run that was cut short goes on where it was, and a
+longer one adds to it. What is kept is of one version of the simulator and of the firmware: empty
+the folder when they change.
 """
 
 from __future__ import annotations
@@ -62,16 +63,21 @@ def _head(options: argparse.Namespace) -> str:
 
 def _options() -> argparse.Namespace:
     parser = argparse.ArgumentParser(prog="make grade")
-    parser.add_argument("--seeds", type=int, default=1, help="of each cause and severity")
     parser.add_argument(
-        "--healthy", type=int, default=12, help=f"sound tubes, at least {LEAST_SOUND}"
+        "--seeds", type=int, default=10, help="of each cause and severity (default 10)"
+    )
+    parser.add_argument(
+        "--healthy",
+        type=int,
+        default=780,
+        help=f"sound tubes of 14 portions, at least {LEAST_SOUND} (default 780)",
     )
     parser.add_argument(
         "--drawn",
         type=int,
-        default=1,
+        default=4,
         help="benches and dough cards drawn at random, each with every cause and severity once "
-        "(default 1)",
+        "(default 4)",
     )
     parser.add_argument("--jobs", type=int, default=2, help="tubes made at once (default 2)")
     parser.add_argument("--first", type=int, default=GRADING_FIRST, help="first seed")
