@@ -12,6 +12,7 @@ from tui import view
 
 if TYPE_CHECKING:
     from benchd.analysis.charts import Baseline, Chart, Charts
+    from benchd.analysis.levels import Held
 
 LABELS = {
     "weight": "Weight",
@@ -29,8 +30,19 @@ ABOUT = {
 }
 UNITS = {"kg": (1e3, "g"), "s": (1e3, "ms"), "N": (1.0, "N")}
 
-BY_CHANCE = "By chance alone a chart shows such a sign about once in 90 points."
-"""Source: of the rules in `benchd.calc.stats`, 1/153 + 1/465 + 1/500."""
+LEVELS = {"weight": "Tube means", "thrust at the cut": "Tube thrust"}
+
+BY_CHANCE = (
+    "By chance alone a chart shows some sign about once in 125 points, that of sums about once in "
+    "400; more often where its limits are of few points."
+)
+"""Of independent points and exact limits, through `benchd.analysis.charts`, by simulation
+(`tests/analysis/test_run_lengths.py`, which holds each sign to published run lengths)."""
+
+ONE_TUBE = (
+    "The limits were frozen of one tube, and tubes differ by 1 to 3 % by themselves: freeze those "
+    "of several."
+)
 
 
 def chart_lines(all_charts: Sequence[Charts]) -> Iterator[str]:
@@ -53,6 +65,8 @@ def chart_lines(all_charts: Sequence[Charts]) -> Iterator[str]:
         for chart in charts.charts:
             if chart.n:
                 yield from row(LABELS[chart.signal], chart_text(chart))
+        for label, text in level_rows(charts.levels):
+            yield from row(label, text)
         yield from wrap(BY_CHANCE, inset=2)
 
 
@@ -69,6 +83,30 @@ def chart_text(chart: Chart) -> str:
     span = f"{centre - half:{sign}.{digits}f} to {centre + half:{sign}.{digits}f} {unit}"
     about = ABOUT.get(chart.signal, "")
     return f"{span}{about}, {view.several(chart.n, 'point')}: {_signs(chart)}"
+
+
+def level_rows(levels: Sequence[Held]) -> Iterator[tuple[str, str]]:
+    """Give label and text of each signal whose tubes are held against frozen ones."""
+    for signal, label in LEVELS.items():
+        tubes = [one for one in levels if one.signal == signal]
+        if not tubes:
+            continue
+        first = tubes[0]
+        factor, unit = UNITS[first.unit]
+        place = "" if first.place is None else f" at portion {first.place:.0f} of a tube"
+        digits = max(digits_for((one.high - one.low) / 10 * factor) for one in tubes)
+        of = "the one frozen tube" if first.tubes == 1 else f"the {first.tubes} frozen tubes"
+        said = [f"{first.frozen * factor:.{digits}f} {unit}{place} in {of}"]
+        for one in tubes:
+            span = f"{one.low * factor:.{digits}f} to {one.high * factor:.{digits}f} {unit}"
+            value = f"{one.tube or '(not named)'} {one.value * factor:.{digits}f} {unit}"
+            if one.beyond:
+                way = "ABOVE" if one.value > one.high else "BELOW"
+                said.append(f"{value}, {way} the {span} of 95 in 100 such tubes")
+            else:
+                said.append(f"{value}, within {span}")
+        text = "; ".join(said)
+        yield label, f"{text}. {ONE_TUBE}" if first.tubes == 1 else text
 
 
 def _signs(chart: Chart) -> str:
@@ -91,8 +129,10 @@ def _signs(chart: Chart) -> str:
 def frozen_text(baseline: Baseline) -> str:
     """Return what was frozen."""
     points = baseline.charts["weight"].n
+    level = baseline.levels.get("weight")
     return (
         f"Limits frozen as version {baseline.version}, from {points} weights of portions "
-        f"{baseline.first_portion} to {baseline.last_portion}. Charts of the same dough, aim, "
-        "recipe and values set by hand are held against them from now on."
+        f"{baseline.first_portion} to {baseline.last_portion}. Charts of bench {baseline.bench} "
+        "with the same dough, aim, recipe and values set by hand are held against them from now on."
+        + (f" {ONE_TUBE}" if level is not None and level.tubes == 1 else "")
     )
