@@ -73,9 +73,6 @@ def test_of_100_intervals_95_hold_the_true_value(n: int) -> None:
         assert 0.935 < np.mean(off <= half * sds) < 0.965
     _, low, high = sd_interval(n, sd=1.0)
     assert 0.935 < np.mean((low * sds <= 0.4) & (high * sds >= 0.4)) < 0.965
-    # As a share of the mean it has the same interval: the mean is far better known.
-    cvs = sds / means
-    assert 0.935 < np.mean((low * cvs <= 0.4 / 30) & (high * cvs >= 0.4 / 30)) < 0.965
 
 
 @pytest.mark.slow
