@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from benchd.cli.command import OK, Parts, Wrong, note, say
+from benchd.cli.command import OK, Parts, Usage, Wrong, note, say
 from benchd.cli.judging import NO_WEIGHTS, add_named_journals, frozen_of, named
 from benchd.cli.progress import working
 
@@ -46,6 +46,10 @@ def advise(options: argparse.Namespace) -> int:
         weighed = read_weighed(paths)
     if not any(portion.mass_kg is not None for portion in weighed.portions):
         raise Wrong(NO_WEIGHTS)
+    if len({portion.bench for portion in weighed.portions}) > 1:
+        raise Usage(
+            "A stroke is of one bench, and these journals are of several: name journals of one."
+        )
     run = newest_run(weighed.portions)
     stroke_m = run.portions[-1].recipe[1]
     if stroke_m is None or stroke_m <= 0:
@@ -98,20 +102,17 @@ def first_of(like: Made, paths: Sequence[Path]) -> First:
 
 
 def newest_run(portions: Sequence[Made]) -> Run:
-    """Return the newest portions made in one way from one tube of the newest bench."""
+    """Return the newest portions made in one way from one tube, of one bench."""
     from benchd.analysis.weighed import compared
 
-    bench = portions[-1].bench
-    mine = [one for one in portions if one.bench == bench]
-    last = mine[-1]
-    start = len(mine)
-    while start > 0 and _same(mine[start - 1], last, compared):
+    last = portions[-1]
+    start = len(portions)
+    while start > 0 and _same(portions[start - 1], last, compared):
         start -= 1
-    run = mine[start:]
-    changed = start > 0 and mine[start - 1].loading == last.loading
-    weighed = [at for at, one in enumerate(mine) if one.mass_kg is not None]
-    committed = len(mine) - 1 - weighed[-1] if weighed else len(mine)
-    return Run(tuple(run), SETTLING if changed else 0, committed)
+    changed = start > 0 and portions[start - 1].loading == last.loading
+    weighed = [at for at, one in enumerate(portions) if one.mass_kg is not None]
+    committed = len(portions) - 1 - weighed[-1] if weighed else len(portions)
+    return Run(tuple(portions[start:]), SETTLING if changed else 0, committed)
 
 
 def _same(one: Made, last: Made, key: Any) -> bool:
@@ -180,10 +181,11 @@ def first_text(first: First, stroke_m: float, why: str) -> str:
         if first.version is None
         else f"that of the limits frozen as version {first.version}"
     )
+    off = stroke_m / first.stroke_m - 1
+    now = "is still that" if abs(off) < 5e-4 else f"is now {view.percent(off)} from it"
     told = (
         f"The limit of {TOTAL_MOST * 100:.0f} % in all counts from "
-        f"{view.millimetres(first.stroke_m, 2)}, {where}; the stroke is now "
-        f"{view.percent(stroke_m / first.stroke_m - 1)} from it."
+        f"{view.millimetres(first.stroke_m, 2)}, {where}; the stroke {now}."
     )
     if why != "limit":
         return told

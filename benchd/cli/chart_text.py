@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -78,7 +79,7 @@ def chart_text(chart: Chart) -> str:
         return f"{chart.n} points without limits: they hardly differ, or too many are odd"
     factor, unit = UNITS[chart.unit]
     centre, half = chart.drawn.centre * factor, 3 * chart.drawn.sigma * factor
-    digits = digits_for(half)
+    digits = digits_for(half / 5)
     sign = "+" if chart.signal in ABOUT else ""
     span = f"{centre - half:{sign}.{digits}f} to {centre + half:{sign}.{digits}f} {unit}"
     about = ABOUT.get(chart.signal, "")
@@ -93,20 +94,28 @@ def level_rows(levels: Sequence[Held]) -> Iterator[tuple[str, str]]:
             continue
         first = tubes[0]
         factor, unit = UNITS[first.unit]
-        place = "" if first.place is None else f" at portion {first.place:.0f} of a tube"
+        place = "" if first.place is None else f" at portion {first.place:.0f}"
         digits = max(digits_for((one.high - one.low) / 10 * factor) for one in tubes)
         of = "the one frozen tube" if first.tubes == 1 else f"the {first.tubes} frozen tubes"
         said = [f"{first.frozen * factor:.{digits}f} {unit}{place} in {of}"]
-        for one in tubes:
-            span = f"{one.low * factor:.{digits}f} to {one.high * factor:.{digits}f} {unit}"
-            value = f"{one.tube or '(not named)'} {one.value * factor:.{digits}f} {unit}"
-            if one.beyond:
-                way = "ABOVE" if one.value > one.high else "BELOW"
-                said.append(f"{value}, {way} the {span} of 95 in 100 such tubes")
-            else:
-                said.append(f"{value}, within {span}")
+
+        def beside(one: Held, digits: int = digits, factor: float = factor) -> str:
+            return f"{one.low * factor:.{digits}f} to {one.high * factor:.{digits}f}"
+
+        for span, alike in itertools.groupby(tubes, key=beside):
+            values = [
+                f"{one.tube or '(not named)'} {one.value * factor:.{digits}f} {unit}{_way(one)}"
+                for one in alike
+            ]
+            said.append(f"{', '.join(values)} (95 of 100 such tubes: {span} {unit})")
         text = "; ".join(said)
         yield label, f"{text}. {ONE_TUBE}" if first.tubes == 1 else text
+
+
+def _way(one: Held) -> str:
+    if not one.beyond:
+        return ""
+    return " (ABOVE)" if one.value > one.high else " (BELOW)"
 
 
 def _signs(chart: Chart) -> str:

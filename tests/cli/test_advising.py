@@ -40,7 +40,7 @@ def test_a_stroke_is_proposed_and_nothing_changed(benchd: Benchd, tmp_path: Path
     assert all(len(line) <= 80 and line.isascii() for line in shown.out.splitlines())
     assert (
         "The limit of 10 % in all counts from 12.70 mm, the first of this bench, dough and aim on "
-        "this machine (journal a.journal); the stroke is now +0.0 % from it."
+        "this machine (journal a.journal); the stroke is still that."
     ) in said
     told = json.loads(benchd("advise", str(path), "--json").out)
     assert told["proposed_stroke_m"] == pytest.approx(0.01253, abs=1e-5)
@@ -89,6 +89,7 @@ def day(number: int, masses: list[float], push_m: float, **meta: str) -> Path:
     return make.write_journal(folder / name, entries, opened_us=10**15 + number, meta=meta)
 
 
+@pytest.mark.slow
 def test_a_leak_is_not_chased_from_day_to_day(benchd: Benchd) -> None:
     """Each day 4 % less mass at the same stroke, and each day's proposal is taken."""
     push_m, told = 0.0127, {}
@@ -140,6 +141,16 @@ def test_an_odd_weight_is_held(benchd: Benchd, tmp_path: Path) -> None:
     said = one_line(benchd("advise", str(path)).out)
     assert "Held, not used: odd weight of portion 7. Weigh it again first." in said
     assert "Proposed stroke" in said
+
+
+def test_journals_of_several_benches_are_refused(benchd: Benchd, tmp_path: Path) -> None:
+    paths = [
+        str(make.write_journal(tmp_path / f"{bench}.journal", make.series(HIGH), meta=meta))
+        for bench, meta in (("maize", {"bench": "maize"}), ("rye", {"bench": "rye"}))
+    ]
+    shown = benchd("advise", *paths)
+    assert shown.code == 2
+    assert "these journals are of several: name journals of one" in shown.err
 
 
 def test_without_weights_there_is_no_advice(benchd: Benchd, tmp_path: Path) -> None:

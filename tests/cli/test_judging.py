@@ -129,6 +129,9 @@ def test_ranges_are_written_in_the_digits_they_deserve() -> None:
     assert ranged((20.1234, 19.91, 20.33), unit="g") == "20.1 g (19.9 to 20.3)"
     assert ranged((0.0300, 0.0294, 0.0306), factor=1e3, unit="g") == "30.0 g (29.4 to 30.6)"
     assert ranged((-0.001, -0.2, 0.2)) == "0.0 (-0.2 to 0.2)"
+    # A ratio or a spread whose low end is above zero does not read like zero.
+    assert ranged((1.2, 0.3, 5.4)) == "1.2 (0.3 to 5.4)"
+    assert ranged((0.4, 0.0, 0.9)) == "0.4 (0.0 to 0.9)"
     assert span((30, 28.3, 31.7), factor=1, unit="g") == "28.3 to 31.7 g"
 
 
@@ -229,9 +232,11 @@ def test_a_tube_that_is_heavier_than_the_frozen_ones_is_said(
     after = str(make.write_journal(tmp_path / "b.journal", entries))
     shown = benchd("judge", after)
     said = one_line(shown.out)
-    assert "g in the 3 frozen tubes; T8 33." in said
-    assert "ABOVE the 29." in said
-    assert re.search(r"in 100 such tubes; T9 30\.\d+ g, within 29\.", said)
+    assert re.search(
+        r"g in the 3 frozen tubes; T8 33\.\d+ g \(ABOVE\), T9 30\.\d+ g \(95 of 100 such tubes: "
+        r"29\.\d+ to 30\.\d+ g\)",
+        said,
+    )
     assert "1 to 3 %" not in said
     assert all(len(line) <= 80 and line.isascii() for line in shown.out.splitlines())
     (told,) = json.loads(benchd("judge", after, "--json").out)["charts"]
@@ -247,7 +252,7 @@ def test_limits_of_one_tube_say_that_they_know_nothing_of_others(
     lighter = make.series([mass * 0.9 for mass in masses_g(2, 12)], first=25)
     after = str(make.write_journal(tmp_path / "b.journal", lighter))
     said = one_line(benchd("judge", after).out)
-    assert re.search(r"g in the one frozen tube; T1 2[67]\.\d+ g, BELOW the 29\.", said)
+    assert re.search(r"g in the one frozen tube; T1 2[67]\.\d+ g \(BELOW\) \(95 of", said)
     assert "The limits were frozen of one tube, and tubes differ by 1 to 3 % by themselves" in said
 
 
