@@ -137,7 +137,10 @@ def baselines_of(weighed: Weighed) -> list[Baseline]:
 
 
 def frozen_of(bench: str) -> list[Baseline]:
-    """Return the frozen limits of a bench, oldest first; what is not to be read is told."""
+    """Return the frozen limits in a bench's folder, oldest first; what is not to be read is told.
+
+    Benches whose names differ in signs alone share a folder; each of the limits names its bench.
+    """
     import msgspec
 
     from benchd.analysis.charts import Baseline
@@ -158,8 +161,7 @@ def frozen_of(bench: str) -> list[Baseline]:
                 f"The frozen limits {path} could not be read ({error}) and are left out: move that "
                 "file away."
             )
-    # Names of benches that differ in signs alone share a folder.
-    return [one for one in found if one.bench == bench]
+    return found
 
 
 def _freeze(options: argparse.Namespace, weighed: Weighed) -> int:
