@@ -34,8 +34,8 @@ UNITS = {"kg": (1e3, "g"), "s": (1e3, "ms"), "N": (1.0, "N")}
 LEVELS = {"weight": "Tube means", "thrust at the cut": "Tube thrust"}
 
 BY_CHANCE = (
-    "By chance alone a chart shows some sign about once in 125 points, that of sums about once in "
-    "400; more often where its limits are of few points."
+    "By chance alone a chart with exact limits shows some sign about once in 125 points, that of "
+    "sums about once in 400; a chart with limits frozen of 20 points about once in 55."
 )
 """Of independent points and exact limits, through `benchd.analysis.charts`, by simulation
 (`tests/analysis/test_run_lengths.py`, which holds each sign to published run lengths)."""

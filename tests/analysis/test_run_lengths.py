@@ -6,14 +6,14 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Iterable
-from math import sqrt
+from math import log, sqrt
 from typing import NamedTuple
 
 import numpy as np
 import pytest
 
 from benchd.analysis import charts
-from benchd.analysis.charts import Chart, Drawn, Points, _chart, _groups, _sums
+from benchd.analysis.charts import Chart, Drawn, Points, _chart, _groups, _single_limits, _sums
 from benchd.cli.chart_text import BY_CHANCE, LABELS
 
 PUBLISHED = {"beyond": 370.4, "eight": 255.0, "both": 152.7, "cusum": 465.0, "ewma": 500.0}
@@ -23,7 +23,7 @@ CUSUM: Montgomery, table 9.3; EWMA: Lucas and Saccucci, Technometrics 32 (1990) 
 
 RUNS, POINTS = 500, 1500
 
-ANY, ANY_OF_SUMS = map(int, re.findall(r"once in (?:about )?(\d+)", BY_CHANCE))
+ANY, ANY_OF_SUMS, ANY_OF_20 = map(int, re.findall(r"once in (\d+)", BY_CHANCE))
 
 
 class Feed(NamedTuple):
@@ -99,3 +99,21 @@ def test_sums_of_neighbours_show_single_points_alone_as_seldom_as_the_rule_does(
     rule = waited.sum() / alarmed.sum()
     assert told["any"] == pytest.approx(rule, rel=0.12)
     assert rule == pytest.approx(ANY_OF_SUMS, rel=0.05)
+
+
+@pytest.mark.slow
+def test_limits_frozen_of_20_points_call_more_false_alarms() -> None:
+    rng = np.random.default_rng(17_000)
+    series, count, alarmed = 4000, charts.control.BASELINE_LEAST, 0
+    for _ in range(series):
+        values = list(enumerate(rng.normal(size=2 * count).tolist()))
+        frozen = _single_limits(values[:count])
+        if frozen is None:  # One was odd, so that there are too few.
+            series -= 1
+            continue
+        chart = _chart(
+            "cutter stroke", "s", values[count:], {"cutter stroke": frozen}, lambda _: None
+        )
+        alarmed += firsts(chart)["any"] is not None
+    points = count / -log(1 - alarmed / series)
+    assert points == pytest.approx(ANY_OF_20, rel=0.1)
