@@ -2,7 +2,7 @@
 cutter's times and the thrust, each with limits of its own or of a frozen baseline.
 
 Weights stand about their tube's mean, and thrust about its line along the tube, since both differ
-between and along tubes by nature.
+between and along tubes by nature; the tubes themselves are held against frozen ones (`levels`).
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from math import sqrt
 
 import msgspec
 
+from benchd.analysis.levels import TUBE_LEAST, Held, Level, held, levels_of, usual_mean
 from benchd.analysis.weighed import Compared, Made, by, compared
 from benchd.calc.stats import control, rules, slow
 from benchd.calc.stats.odd import odd_ones
@@ -21,8 +22,9 @@ from benchd.calc.stats.order import line, split
 GROUP = 4
 """Weights in a group whose mean is charted."""
 
-TUBE_LEAST = 4
-"""Weights of a tube below which its mean says too little."""
+SUMS = "neighbour sum"
+"""Each weight stands in two sums, so that neighbouring sums go together; only single points count,
+as the other rules are for independent ones."""
 
 Points = list[tuple[int, float]]
 """Number of a portion and a value that belongs to it, in order."""
@@ -48,18 +50,20 @@ class Chart(msgspec.Struct, frozen=True):
     beyond: tuple[int, ...] = ()
     """Portions beyond three standard deviations."""
     runs: dict[str, int] = {}
-    """Other run rules that hold somewhere, each with the portion where first."""
+    """Other run rules that hold somewhere, each with the portion where first; not of sums."""
     cusum: int | None = None
     ewma: int | None = None
-    """Portion at which a small lasting shift shows first."""
+    """Portion at which a small lasting shift shows first; not of sums."""
     points: tuple[tuple[int, float], ...] = ()
     """Number of each portion and its value."""
 
 
 class Baseline(msgspec.Struct, frozen=True):
-    """Limits that were frozen: for what, from which portions, and the charts' centres."""
+    """Limits that were frozen: for what, from which portions, the charts' centres, and where the
+    tubes were."""
 
     version: int
+    bench: str
     dough: str
     aim_kg: float
     recipe: tuple[float | None, float | None, float | None]
@@ -67,6 +71,7 @@ class Baseline(msgspec.Struct, frozen=True):
     first_portion: int
     last_portion: int
     charts: dict[str, Drawn]
+    levels: dict[str, Level]
 
 
 class Charts(msgspec.Struct, frozen=True):
@@ -78,17 +83,15 @@ class Charts(msgspec.Struct, frozen=True):
     group: int
     version: int | None
     charts: tuple[Chart, ...]
+    levels: tuple[Held, ...] = ()
+    """Each tube beside the frozen ones; none without a baseline."""
 
 
 def fits(baseline: Baseline, portions: Sequence[Made]) -> bool:
     """Return whether a baseline was made under the same circumstances as these portions."""
     last = portions[-1]
-    return (baseline.dough, baseline.aim_kg, tuple(baseline.recipe), baseline.by_hand) == (
-        last.dough,
-        last.aim_kg,
-        last.recipe,
-        last.by_hand,
-    )
+    frozen = (baseline.bench, baseline.dough, baseline.aim_kg, baseline.recipe, baseline.by_hand)
+    return frozen == (last.bench, last.dough, last.aim_kg, last.recipe, last.by_hand)
 
 
 def all_charts(portions: Sequence[Made], baselines: Sequence[Baseline] = ()) -> tuple[Charts, ...]:
@@ -113,6 +116,7 @@ def freeze(portions: Sequence[Made], version: int) -> Baseline | None:
     last = judged[-1]
     return Baseline(
         version=version,
+        bench=last.bench,
         dough=last.dough,
         aim_kg=last.aim_kg,
         recipe=last.recipe,
@@ -120,6 +124,7 @@ def freeze(portions: Sequence[Made], version: int) -> Baseline | None:
         first_portion=judged[0].number,
         last_portion=last.number,
         charts=drawn,
+        levels=levels_of(judged),
     )
 
 
@@ -131,7 +136,7 @@ def _charts(key: Compared, portions: Sequence[Made], baseline: Baseline | None) 
     charts = [
         _chart("weight", "kg", weights, frozen, lambda _: drawn.get("weight")),
         _chart("mean of 4", "kg", _groups(about), frozen, lambda _: drawn.get("mean of 4")),
-        _chart("neighbour sum", "kg", _sums(about), frozen, lambda _: drawn.get("neighbour sum")),
+        _chart(SUMS, "kg", _sums(about), frozen, lambda _: drawn.get(SUMS)),
     ]
     for signal, unit, name in (
         ("cutter start delay", "s", "start_delay_s"),
@@ -140,8 +145,10 @@ def _charts(key: Compared, portions: Sequence[Made], baseline: Baseline | None) 
         values = [(one.number, one.signals[name]) for one in portions]
         charts.append(_chart(signal, unit, _known(values), frozen, _single_limits))
     charts.append(_chart("thrust at the cut", "N", _thrust(portions), frozen, _single_limits))
-    version = baseline.version if baseline is not None else None
-    return Charts(key.bench, key.dough, key.group, version, tuple(charts))
+    told = (key.bench, key.dough, key.group)
+    if baseline is None:
+        return Charts(*told, None, tuple(charts))
+    return Charts(*told, baseline.version, tuple(charts), held(baseline.levels, portions))
 
 
 def _chart(
@@ -157,6 +164,9 @@ def _chart(
     if drawn is None or drawn.sigma <= 1e-9 * max(largest, abs(drawn.centre)):
         return Chart(signal, unit, len(points), points=tuple(points))
     z = [(value - drawn.centre) / drawn.sigma for _, value in points]
+    beyond = tuple(points[at][0] for at, value in enumerate(z) if abs(value) > 3)
+    if signal == SUMS:
+        return Chart(signal, unit, len(points), drawn, beyond, points=tuple(points))
 
     def portion(at: int | None) -> int | None:
         return None if at is None else points[at][0]
@@ -169,7 +179,7 @@ def _chart(
         unit=unit,
         n=len(points),
         drawn=drawn,
-        beyond=tuple(points[at][0] for at, value in enumerate(z) if abs(value) > 3),
+        beyond=beyond,
         runs={name: points[at][0] for name, at in runs.items()},
         cusum=portion(sums.at),
         ewma=portion(averages.at),
@@ -186,13 +196,8 @@ def _about_tube_mean(portions: Sequence[Made]) -> list[list[Deviation]]:
     for tube in by(portions, lambda one: one.loading).values():
         if len(tube) < TUBE_LEAST:
             continue
-        masses = [one.mass_kg or 0.0 for one in tube]
-        odd = set(odd_ones(masses))
-        usual = [mass for at, mass in enumerate(masses) if at not in odd]
-        mean = sum(usual) / len(usual)
-        tubes.append(
-            [(one.number, one.index, mass - mean) for one, mass in zip(tube, masses, strict=True)]
-        )
+        mean, _ = usual_mean(tube)
+        tubes.append([(one.number, one.index, (one.mass_kg or 0.0) - mean) for one in tube])
     return tubes
 
 
@@ -243,7 +248,7 @@ def _weight_limits(tubes: Sequence[Sequence[Deviation]]) -> dict[str, Drawn]:
     return {
         "weight": Drawn(0.0, sigma, single.sigma_from, n),
         "mean of 4": Drawn(0.0, mean_sigma, single.sigma_from, n),
-        "neighbour sum": Drawn(0.0, sum_sigma, single.sigma_from, n),
+        SUMS: Drawn(0.0, sum_sigma, single.sigma_from, n),
     }
 
 

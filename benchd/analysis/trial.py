@@ -118,9 +118,8 @@ def _check(name_a: str, a: Sequence[Made], name_b: str, b: Sequence[Made]) -> No
     for name, side in ((name_a, a), (name_b, b)):
         if len(side) < EACH_LEAST:
             raise NoTrial(
-                f"There are {len(side)} normal portions with a weight in {name}, too few to "
-                "compare: ten and more of each are needed to show anything but the crudest "
-                "difference."
+                f"Normal portions with a weight in {name}: {len(side)}, too few to compare. Ten "
+                "and more of each are needed to show anything but the crudest difference."
             )
     both = {one.number for one in a} & {one.number for one in b}
     if both:

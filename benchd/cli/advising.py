@@ -5,12 +5,15 @@ from __future__ import annotations
 import argparse
 import json
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from benchd.cli.command import OK, Parts, Wrong, say
-from benchd.cli.judging import NO_WEIGHTS, add_named_journals, read
+from benchd.cli.command import OK, Parts, Usage, Wrong, note, say
+from benchd.cli.judging import NO_WEIGHTS, add_named_journals, frozen_of, named
+from benchd.cli.progress import working
 
 if TYPE_CHECKING:
+    from benchd.analysis.first_stroke import First
     from benchd.analysis.weighed import Made
     from benchd.calc.stats.stroke import Proposal
 
@@ -24,12 +27,11 @@ RUNNING = (
 
 
 class Run(NamedTuple):
-    """The newest portions that were made in one way from one tube, and where the stroke began."""
+    """The newest portions that were made in one way from one tube."""
 
     portions: tuple[Made, ...]
     settling: int
     """Portions at its beginning that are not used, since something was changed before them."""
-    first_stroke_m: float
     committed: int
     """Portions made since the last weighed one: what is changed now comes after them."""
 
@@ -37,64 +39,97 @@ class Run(NamedTuple):
 def advise(options: argparse.Namespace) -> int:
     """Propose a stroke, or say why it should stay; it changes and moves nothing."""
     from benchd.analysis.judge import scale_kg
+    from benchd.analysis.weighed import read_weighed
     from benchd.calc.stats.stroke import propose
 
-    weighed = read(options.journals, options.bench)
+    with named(options.journals, options.bench) as paths:
+        weighed = read_weighed(paths)
     if not any(portion.mass_kg is not None for portion in weighed.portions):
         raise Wrong(NO_WEIGHTS)
+    if len({portion.bench for portion in weighed.portions}) > 1:
+        raise Usage(
+            "A stroke is of one bench, and these journals are of several: name journals of one."
+        )
     run = newest_run(weighed.portions)
     stroke_m = run.portions[-1].recipe[1]
     if stroke_m is None or stroke_m <= 0:
         raise Wrong("The newest portions do not say what stroke was asked for, so none can follow.")
+    first = first_of(run.portions[-1], paths)
     used = [one for one in run.portions[run.settling :] if one.judged]
     told = propose(
         [one.mass_kg or 0.0 for one in used],
         [one.index for one in used],
         aim_kg=run.portions[-1].aim_kg,
         stroke_m=stroke_m,
-        first_stroke_m=run.first_stroke_m,
+        first_stroke_m=first.stroke_m,
         scale_sd_kg=scale_kg(used),
     )
     if options.json:
-        say(json.dumps(_as_json(run, used, stroke_m, told)))
+        say(json.dumps(_as_json(run, used, stroke_m, first, told)))
         return OK
-    for line in lines(run, used, stroke_m, told):
+    for line in lines(run, used, stroke_m, first, told):
         say(line)
     return OK
 
 
+def first_of(like: Made, paths: Sequence[Path]) -> First:
+    """Return the stroke that the limit counts from: that of the newest frozen limits of the bench,
+    dough and aim of a portion, else of their oldest journal on this machine or at these paths.
+
+    These paths hold the portion, so that there is one. What cannot be read of the rest is told.
+    """
+    from benchd.analysis.archive_format import all_in
+    from benchd.analysis.first_stroke import frozen_stroke, journal_stroke
+    from benchd.analysis.reader import oldest_first, reader_of
+    from benchd.io.journal_format import JournalError
+    from benchd.io.paths import state_dir
+
+    frozen = frozen_stroke(frozen_of(like.bench), like)
+    if frozen is not None:
+        return frozen
+    found = [journal_stroke(oldest_first(paths), like)]
+    with working("The first stroke of this dough is looked for"):
+        for path in all_in(Path(state_dir(like.bench))):
+            try:
+                kept = journal_stroke([reader_of(path)], like)
+            except JournalError as error:
+                note(f"{error} The limit of all changes may count from a stroke after it.")
+                continue
+            if kept is not None:
+                found.append(kept)
+                break
+    return min((one for one in found if one is not None), key=lambda one: one.opened_us)
+
+
 def newest_run(portions: Sequence[Made]) -> Run:
-    """Return the newest portions made in one way from one tube of the newest bench."""
+    """Return the newest portions made in one way from one tube, of one bench."""
     from benchd.analysis.weighed import compared
 
-    bench = portions[-1].bench
-    mine = [one for one in portions if one.bench == bench]
-    last = mine[-1]
-    start = len(mine)
-    while start > 0 and _same(mine[start - 1], last, compared):
+    last = portions[-1]
+    start = len(portions)
+    while start > 0 and _same(portions[start - 1], last, compared):
         start -= 1
-    run = mine[start:]
-    changed = start > 0 and mine[start - 1].loading == last.loading
-    strokes = [
-        one.recipe[1] for one in mine if (one.dough, one.aim_kg) == (last.dough, last.aim_kg)
-    ]
-    first = next((stroke for stroke in strokes if stroke), last.recipe[1] or 0.0)
-    weighed = [at for at, one in enumerate(mine) if one.mass_kg is not None]
-    committed = len(mine) - 1 - weighed[-1] if weighed else len(mine)
-    return Run(tuple(run), SETTLING if changed else 0, first, committed)
+    changed = start > 0 and portions[start - 1].loading == last.loading
+    weighed = [at for at, one in enumerate(portions) if one.mass_kg is not None]
+    committed = len(portions) - 1 - weighed[-1] if weighed else len(portions)
+    return Run(tuple(portions[start:]), SETTLING if changed else 0, committed)
 
 
 def _same(one: Made, last: Made, key: Any) -> bool:
     return one.loading == last.loading and key(one) == key(last)
 
 
-def _as_json(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> dict[str, Any]:
+def _as_json(
+    run: Run, used: Sequence[Made], stroke_m: float, first: First, told: Proposal
+) -> dict[str, Any]:
     return {
         "tube": run.portions[-1].tube,
         "dough": run.portions[-1].dough,
         "aim_kg": run.portions[-1].aim_kg,
         "stroke_m": stroke_m,
-        "first_stroke_m": run.first_stroke_m,
+        "first_stroke_m": first.stroke_m,
+        "first_stroke_journal": first.journal or None,
+        "first_stroke_version": first.version,
         "proposed_stroke_m": told.stroke_m,
         "why": told.why,
         "n": told.n,
@@ -106,7 +141,9 @@ def _as_json(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) ->
     }
 
 
-def lines(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> Iterator[str]:
+def lines(
+    run: Run, used: Sequence[Made], stroke_m: float, first: First, told: Proposal
+) -> Iterator[str]:
     """Give the text of a proposal, each line within 80 columns."""
     from benchd.cli.judge_text import wrap
     from tui import view
@@ -117,6 +154,7 @@ def lines(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> It
         f"{view.millimetres(stroke_m, 2)}"
     )
     yield from wrap(why_text(told, last.aim_kg, stroke_m))
+    yield from wrap(first_text(first, stroke_m, told.why))
     if told.held:
         numbers = ", ".join(str(used[at].number) for at in told.held)
         yield from wrap(f"Held, not used: odd weight of portion {numbers}. Weigh it again first.")
@@ -131,6 +169,30 @@ def lines(run: Run, used: Sequence[Made], stroke_m: float, told: Proposal) -> It
             "stroke: weigh those before the next proposal."
         )
     yield from wrap(RUNNING)
+
+
+def first_text(first: First, stroke_m: float, why: str) -> str:
+    """Return which stroke the limit of all changes counts from, and how far off it is now."""
+    from benchd.calc.stats.stroke import TOTAL_MOST
+    from tui import view
+
+    where = (
+        f"the first of this bench, dough and aim on this machine (journal {first.journal})"
+        if first.version is None
+        else f"that of the limits frozen as version {first.version}"
+    )
+    off = stroke_m / first.stroke_m - 1
+    now = "is still that" if abs(off) < 5e-4 else f"is now {view.percent(off)} from it"
+    told = (
+        f"The limit of {TOTAL_MOST * 100:.0f} % in all counts from "
+        f"{view.millimetres(first.stroke_m, 2)}, {where}; the stroke {now}."
+    )
+    if why != "limit":
+        return told
+    return (
+        f"{told} Where it changed for a cause that you know, such as another nozzle, 'benchd judge "
+        "--freeze' lets it count from the present one."
+    )
 
 
 def why_text(told: Proposal, aim_kg: float, stroke_m: float) -> str:
@@ -161,8 +223,9 @@ def why_text(told: Proposal, aim_kg: float, stroke_m: float) -> str:
         )
     if told.why == "limit":
         return (
-            f"No proposal: {mean}, but the stroke is already {rules.TOTAL_MOST * 100:.0f} % from "
-            "where it began. Look for the cause: density, a leak, lost steps, the scale."
+            f"No proposal: {mean}, but the stroke may go no further than "
+            f"{rules.TOTAL_MOST * 100:.0f} % from where it began. Look for the cause: density, a "
+            "leak, lost steps, the scale."
         )
     assert told.stroke_m is not None
     limit = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from tui import view
 
 if TYPE_CHECKING:
     from benchd.analysis.charts import Baseline, Chart, Charts
+    from benchd.analysis.levels import Held
 
 LABELS = {
     "weight": "Weight",
@@ -29,8 +31,19 @@ ABOUT = {
 }
 UNITS = {"kg": (1e3, "g"), "s": (1e3, "ms"), "N": (1.0, "N")}
 
-BY_CHANCE = "By chance alone a chart shows such a sign about once in 90 points."
-"""Source: of the rules in `benchd.calc.stats`, 1/153 + 1/465 + 1/500."""
+LEVELS = {"weight": "Tube means", "thrust at the cut": "Tube thrust"}
+
+BY_CHANCE = (
+    "By chance alone a chart with exact limits shows some sign about once in 125 points, that of "
+    "sums about once in 400; a chart with limits frozen of 20 points about once in 55."
+)
+"""Of independent points and exact limits, through `benchd.analysis.charts`, by simulation
+(`tests/analysis/test_run_lengths.py`, which holds each sign to published run lengths)."""
+
+ONE_TUBE = (
+    "The limits were frozen of one tube, and tubes differ by 1 to 3 % by themselves: freeze those "
+    "of several."
+)
 
 
 def chart_lines(all_charts: Sequence[Charts]) -> Iterator[str]:
@@ -53,6 +66,8 @@ def chart_lines(all_charts: Sequence[Charts]) -> Iterator[str]:
         for chart in charts.charts:
             if chart.n:
                 yield from row(LABELS[chart.signal], chart_text(chart))
+        for label, text in level_rows(charts.levels):
+            yield from row(label, text)
         yield from wrap(BY_CHANCE, inset=2)
 
 
@@ -64,11 +79,43 @@ def chart_text(chart: Chart) -> str:
         return f"{chart.n} points without limits: they hardly differ, or too many are odd"
     factor, unit = UNITS[chart.unit]
     centre, half = chart.drawn.centre * factor, 3 * chart.drawn.sigma * factor
-    digits = digits_for(half)
+    digits = digits_for(half / 5)
     sign = "+" if chart.signal in ABOUT else ""
     span = f"{centre - half:{sign}.{digits}f} to {centre + half:{sign}.{digits}f} {unit}"
     about = ABOUT.get(chart.signal, "")
     return f"{span}{about}, {view.several(chart.n, 'point')}: {_signs(chart)}"
+
+
+def level_rows(levels: Sequence[Held]) -> Iterator[tuple[str, str]]:
+    """Give label and text of each signal whose tubes are held against frozen ones."""
+    for signal, label in LEVELS.items():
+        tubes = [one for one in levels if one.signal == signal]
+        if not tubes:
+            continue
+        first = tubes[0]
+        factor, unit = UNITS[first.unit]
+        place = "" if first.place is None else f" at portion {first.place:.0f}"
+        digits = max(digits_for((one.high - one.low) / 10 * factor) for one in tubes)
+        of = "the one frozen tube" if first.tubes == 1 else f"the {first.tubes} frozen tubes"
+        said = [f"{first.frozen * factor:.{digits}f} {unit}{place} in {of}"]
+
+        def beside(one: Held, digits: int = digits, factor: float = factor) -> str:
+            return f"{one.low * factor:.{digits}f} to {one.high * factor:.{digits}f}"
+
+        for span, alike in itertools.groupby(tubes, key=beside):
+            values = [
+                f"{one.tube or '(not named)'} {one.value * factor:.{digits}f} {unit}{_way(one)}"
+                for one in alike
+            ]
+            said.append(f"{', '.join(values)} (95 of 100 such tubes: {span} {unit})")
+        text = "; ".join(said)
+        yield label, f"{text}. {ONE_TUBE}" if first.tubes == 1 else text
+
+
+def _way(one: Held) -> str:
+    if not one.beyond:
+        return ""
+    return " (ABOVE)" if one.value > one.high else " (BELOW)"
 
 
 def _signs(chart: Chart) -> str:
@@ -91,8 +138,10 @@ def _signs(chart: Chart) -> str:
 def frozen_text(baseline: Baseline) -> str:
     """Return what was frozen."""
     points = baseline.charts["weight"].n
+    level = baseline.levels.get("weight")
     return (
         f"Limits frozen as version {baseline.version}, from {points} weights of portions "
-        f"{baseline.first_portion} to {baseline.last_portion}. Charts of the same dough, aim, "
-        "recipe and values set by hand are held against them from now on."
+        f"{baseline.first_portion} to {baseline.last_portion}. Charts of bench {baseline.bench} "
+        "with the same dough, aim, recipe and values set by hand are held against them from now on."
+        + (f" {ONE_TUBE}" if level is not None and level.tubes == 1 else "")
     )

@@ -50,6 +50,8 @@ def ranged(value: Range, *, factor: float = 1.0, unit: str = "", sign: bool = Fa
     """Return a value with its interval in digits that it deserves: 30.1 g (29.9 to 30.3)."""
     middle, low, high = (one * factor for one in value)
     digits = digits_for((high - low) / 2)
+    if low > 0 and round(low, digits) == 0:
+        digits += 1  # What is above zero should not read like zero.
     shown = "+" if sign else ""
     unit = f" {unit}" if unit else ""
     return (

@@ -129,20 +129,37 @@ def judge(options: argparse.Namespace) -> int:
 
 def baselines_of(weighed: Weighed) -> list[Baseline]:
     """Return the frozen limits of these benches; what cannot be read is told and left out."""
+    return [
+        one
+        for bench in sorted({portion.bench for portion in weighed.portions})
+        for one in frozen_of(bench)
+    ]
+
+
+def frozen_of(bench: str) -> list[Baseline]:
+    """Return the frozen limits in a bench's folder, oldest first; what is not to be read is told.
+
+    Benches whose names differ in signs alone share a folder; each of the limits names its bench.
+    """
     import msgspec
 
     from benchd.analysis.charts import Baseline
     from benchd.io import baselines, paths
 
     found = []
-    for bench in sorted({portion.bench for portion in weighed.portions}):
+    for path in baselines.versions(paths.state_dir(bench)).values():
         try:
-            contents = baselines.read_all(paths.state_dir(bench))
-            found += [msgspec.json.decode(content, type=Baseline) for content in contents]
+            found.append(msgspec.json.decode(path.read_bytes(), type=Baseline))
+        except msgspec.ValidationError:
+            note(
+                f"The frozen limits {path} are of an earlier version, do not say all that is asked "
+                "of limits now (their bench, or where the tubes were), and are left out: freeze "
+                "new ones with 'benchd judge --freeze', and move that file away."
+            )
         except (OSError, msgspec.MsgspecError) as error:
             note(
-                f"The frozen limits of bench {bench} could not be read ({error}), so charts have "
-                "limits of their own: move the damaged file away."
+                f"The frozen limits {path} could not be read ({error}) and are left out: move that "
+                "file away."
             )
     return found
 
@@ -162,7 +179,7 @@ def _freeze(options: argparse.Namespace, weighed: Weighed) -> int:
             f"These portions were made in {len(kinds)} ways, and limits are of one: choose with "
             "--tube, or another journal."
         )
-    folder = paths.state_dir(weighed.portions[0].bench)
+    folder = paths.state_dir(next(iter(kinds)).bench if kinds else weighed.portions[0].bench)
     version = max(baselines.versions(folder), default=0) + 1
     baseline = freeze(judged, version)
     if baseline is None:

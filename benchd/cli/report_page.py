@@ -180,7 +180,7 @@ def _charts(of: Report) -> Iterator[str]:
                 yield html.figure(drawn, f"{label}: {text}.")
             elif chart.n:
                 without.append((label, text))
-        yield html.pairs(without)
+        yield html.pairs([*without, *chart_text.level_rows(charts.levels)])
     if of.charts:
         yield f'<p class="dim">{html.t(chart_text.BY_CHANCE)}</p>'
 

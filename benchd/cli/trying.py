@@ -47,6 +47,9 @@ def trial(options: argparse.Namespace) -> int:
     names = [name_of(text) for text in (options.a, options.b)]
     weighed = read(options.journal, options.bench)
     sides = [chosen(text, weighed.portions) for text in (options.a, options.b)]
+    for name, side in zip(names, sides, strict=True):
+        if not side:
+            raise Wrong(f"No portion here belongs to {name}. {_there_are(weighed.portions)}")
     try:
         told = compared(names[0], sides[0], names[1], sides[1])
     except NoTrial as error:
@@ -67,10 +70,23 @@ def name_of(text: str) -> str:
     if re.fullmatch(r"\d+", text):
         return f"group {text}"
     if re.fullmatch(r"\d+-\d+", text):
+        first, last = text.split("-")
+        if int(first) > int(last):
+            raise Usage(f"'{text}' runs backwards: write {last}-{first}.")
         return f"portions {text.replace('-', ' to ')}"
     if re.fullmatch(r"tube=.+", text):
         return f"tube {text.removeprefix('tube=')}"
     raise Usage(f"'{text}' names no group of portions: write {GROUP_TEXT}.")
+
+
+def _there_are(portions: Sequence[Made]) -> str:
+    """What groups may be chosen from."""
+    if not portions:
+        return "There is none at all: name another journal with --journal."
+    numbers = [one.number for one in portions]
+    groups = ", ".join(map(str, sorted({one.group for one in portions})))
+    tubes = ", ".join(sorted({one.tube or "(not named)" for one in portions}))
+    return f"There are portions {min(numbers)} to {max(numbers)}, groups {groups}, tubes {tubes}."
 
 
 def chosen(text: str, portions: Sequence[Made]) -> list[Made]:

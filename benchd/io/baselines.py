@@ -24,11 +24,6 @@ def versions(state_dir: str) -> dict[int, Path]:
     return dict(sorted(found.items()))
 
 
-def read_all(state_dir: str) -> list[bytes]:
-    """Return the contents of all versions, oldest first. Raises OSError when one is not read."""
-    return [path.read_bytes() for path in versions(state_dir).values()]
-
-
 def write(state_dir: str, version: int, content: bytes) -> Path:
     """Keep a new version and return its file.
 

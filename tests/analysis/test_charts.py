@@ -15,7 +15,11 @@ from tests.analysis import weights as make
 
 
 def made(
-    path: Path, *tubes: list[float], first: int = 1, changes: dict[str, Any] | None = None
+    path: Path,
+    *tubes: list[float],
+    first: int = 1,
+    bench: str = "maize",
+    changes: dict[str, Any] | None = None,
 ) -> tuple[Made, ...]:
     """Portions of these tubes [g], their cutter times and thrust with a little chance."""
     rng = random.Random(len(tubes))
@@ -32,7 +36,7 @@ def made(
             entries.append(make.portion(number, index, f"T{tube}", **own))
             entries.append(make.weight(number, mass_g / 1000))
             number += 1
-    return read_weighed([make.write_journal(path, entries)]).portions
+    return read_weighed([make.write_journal(path, entries, meta={"bench": bench})]).portions
 
 
 def usual(seed: int, n: int = 14, mean: float = 30.0) -> list[float]:
@@ -121,3 +125,29 @@ def test_a_baseline_is_of_one_way_of_making_and_the_newest_counts(tmp_path: Path
     (charts,) = all_charts(other, [old])
     assert charts.version is None
     assert freeze(before[:10], 1) is None
+
+
+def test_a_baseline_judges_the_bench_it_was_frozen_on_alone(tmp_path: Path) -> None:
+    a = made(tmp_path / "a.journal", usual(1), usual(2))
+    b = made(tmp_path / "b.journal", usual(3, mean=33.0), usual(4, mean=33.0), bench="rye")
+    baseline, other = freeze(a, 1), freeze(b, 2)
+    assert baseline is not None
+    assert other is not None
+    assert (baseline.bench, other.bench) == ("maize", "rye")
+    told = {one.bench: one.version for one in all_charts((*a, *b), [baseline, other])}
+    assert told == {"maize": 1, "rye": 2}
+    told = {one.bench: one.version for one in all_charts((*a, *b), [baseline])}
+    assert told == {"maize": 1, "rye": None}
+
+
+def test_sums_of_neighbours_show_single_points_and_no_runs(tmp_path: Path) -> None:
+    before = made(tmp_path / "a.journal", usual(1), usual(2))
+    baseline = freeze(before, 1)
+    rising = [30.0 + 0.12 * at for at in range(14)]
+    after = made(tmp_path / "b.journal", rising, first=29)
+    weight, sums = (chart(after, name, baseline) for name in ("weight", "neighbour sum"))
+    assert weight.runs or weight.cusum or weight.ewma
+    assert (sums.runs, sums.cusum, sums.ewma) == ({}, None, None)
+    assert sums.drawn is not None
+    assert sums.n == 13
+    assert sums.beyond

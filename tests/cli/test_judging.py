@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -128,6 +129,9 @@ def test_ranges_are_written_in_the_digits_they_deserve() -> None:
     assert ranged((20.1234, 19.91, 20.33), unit="g") == "20.1 g (19.9 to 20.3)"
     assert ranged((0.0300, 0.0294, 0.0306), factor=1e3, unit="g") == "30.0 g (29.4 to 30.6)"
     assert ranged((-0.001, -0.2, 0.2)) == "0.0 (-0.2 to 0.2)"
+    # A ratio or a spread whose low end is above zero does not read like zero.
+    assert ranged((1.2, 0.3, 5.4)) == "1.2 (0.3 to 5.4)"
+    assert ranged((0.4, 0.0, 0.9)) == "0.4 (0.0 to 0.9)"
     assert span((30, 28.3, 31.7), factor=1, unit="g") == "28.3 to 31.7 g"
 
 
@@ -176,6 +180,80 @@ def test_damaged_limits_are_named_and_judging_goes_on(
     assert shown.code == 0
     assert "could not be read" in shown.err
     assert "limits of these points themselves" in shown.out
+
+
+def test_limits_of_before_that_name_no_bench_are_to_be_frozen_anew(
+    benchd: Benchd, tmp_path: Path, folders: Path
+) -> None:
+    path = str(make.write_journal(tmp_path / "a.journal", make.series(masses_g(1, 24))))
+    benchd("judge", path, "--freeze")
+    (kept,) = folders.glob("state/**/v1.json")
+    told = json.loads(kept.read_text())
+    kept.write_text(json.dumps({key: told[key] for key in told if key not in ("bench", "levels")}))
+    shown = benchd("judge", path)
+    assert shown.code == 0
+    assert "v1.json are of an earlier version" in one_line(shown.err)
+    assert "freeze new ones with 'benchd judge --freeze'" in one_line(shown.err)
+    assert "limits of these points themselves" in shown.out
+    assert "as version 2" in benchd("judge", path, "--freeze").out
+    assert "limits frozen as version 2" in benchd("judge", path).out
+
+
+def test_limits_of_one_bench_judge_no_other(benchd: Benchd, tmp_path: Path) -> None:
+    """Not even one that keeps them in the same folder, as its name differs in a sign alone."""
+    paths = []
+    for bench in ("my bench", "my-bench", "rye"):
+        entries = make.series(masses_g(1, 24))
+        meta = {"bench": bench}
+        paths.append(str(make.write_journal(tmp_path / f"{bench}.journal", entries, meta=meta)))
+    assert benchd("judge", paths[0], "--freeze").code == 0
+    told = json.loads(benchd("judge", *paths, "--json").out)["charts"]
+    assert {one["bench"]: one["version"] for one in told} == {
+        "my bench": 1,
+        "my-bench": None,
+        "rye": None,
+    }
+
+
+def test_a_tube_that_is_heavier_than_the_frozen_ones_is_said(
+    benchd: Benchd, tmp_path: Path
+) -> None:
+    entries = [
+        entry
+        for tube in range(3)
+        for entry in make.series(masses_g(tube, 12), tube=f"T{tube}", first=1 + 12 * tube)
+    ]
+    before = str(make.write_journal(tmp_path / "a.journal", entries))
+    assert "Tube means" not in benchd("judge", before).out
+    assert benchd("judge", before, "--freeze").code == 0
+    heavy = [mass * 1.1 for mass in masses_g(7, 12)]
+    entries = make.series(heavy, tube="T8", first=37)
+    entries += make.series(masses_g(8, 12), tube="T9", first=49)
+    after = str(make.write_journal(tmp_path / "b.journal", entries))
+    shown = benchd("judge", after)
+    said = one_line(shown.out)
+    assert re.search(
+        r"g in the 3 frozen tubes; T8 33\.\d+ g \(ABOVE\), T9 30\.\d+ g \(95 of 100 such tubes: "
+        r"29\.\d+ to 30\.\d+ g\)",
+        said,
+    )
+    assert "1 to 3 %" not in said
+    assert all(len(line) <= 80 and line.isascii() for line in shown.out.splitlines())
+    (told,) = json.loads(benchd("judge", after, "--json").out)["charts"]
+    levels = {one["tube"]: one["beyond"] for one in told["levels"] if one["signal"] == "weight"}
+    assert levels == {"T8": True, "T9": False}
+
+
+def test_limits_of_one_tube_say_that_they_know_nothing_of_others(
+    benchd: Benchd, tmp_path: Path
+) -> None:
+    before = str(make.write_journal(tmp_path / "a.journal", make.series(masses_g(1, 24))))
+    benchd("judge", before, "--freeze")
+    lighter = make.series([mass * 0.9 for mass in masses_g(2, 12)], first=25)
+    after = str(make.write_journal(tmp_path / "b.journal", lighter))
+    said = one_line(benchd("judge", after).out)
+    assert re.search(r"g in the one frozen tube; T1 2[67]\.\d+ g \(BELOW\) \(95 of", said)
+    assert "The limits were frozen of one tube, and tubes differ by 1 to 3 % by themselves" in said
 
 
 def test_two_portions_not_weighed_are_counted_in_words_that_people_say() -> None:

@@ -61,6 +61,16 @@ def day_of(path: Path, *, cleaned: bool = True) -> str:
 
 
 @pytest.mark.slow
+def test_tubes_are_held_against_frozen_ones_on_the_page(benchd: Benchd, tmp_path: Path) -> None:
+    path = day_of(tmp_path / "a.journal")
+    assert benchd("judge", path, "--freeze").code == 0
+    assert benchd("report", path, "--to", str(tmp_path / "day.html")).code == 0
+    text = Page((tmp_path / "day.html").read_text()).text
+    assert "Tube means" in text
+    assert "g in the one frozen tube; T<1>" in text
+
+
+@pytest.mark.slow
 def test_the_page_tells_the_whole_day(benchd: Benchd, tmp_path: Path) -> None:
     path = day_of(tmp_path / "a.journal")
     told = benchd("report", path, "--to", str(tmp_path / "day.html"))

@@ -120,7 +120,12 @@ def test_an_unknown_place_in_the_barrel_is_not_compared(benchd: Benchd, tmp_path
     [
         (("1", "2"), {"aim_kg": 0.040}, "not of the same aim"),
         (("1", "2"), {"dough": "other"}, "not of the same dough"),
-        (("1", "9"), {}, "There are 0 normal portions with a weight in group 9"),
+        (
+            ("1", "9"),
+            {},
+            "No portion here belongs to group 9. There are portions 1 to 20, groups 1, 2",
+        ),
+        (("1-2", "7-12"), {}, "Normal portions with a weight in portions 1 to 2: 2, too few"),
         (("1-12", "5-20"), {}, "Portion 5 is in both groups"),
     ],
 )
@@ -149,6 +154,9 @@ def test_an_odd_weight_is_set_aside_and_named(benchd: Benchd, tmp_path: Path) ->
 
 
 def test_what_names_no_group_is_told_what_would(benchd: Benchd) -> None:
+    shown = benchd("trial", "5-2", "7-9")
+    assert shown.code == 2
+    assert "'5-2' runs backwards: write 2-5." in shown.err
     shown = benchd("trial", "air", "2")
     assert shown.code == 2
     assert "'air' names no group of portions: write a comparison group such as 3" in shown.err

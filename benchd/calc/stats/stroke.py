@@ -91,7 +91,9 @@ def propose(
     # The less sure the mean, the smaller the step: chance alone must not be chased.
     asked = (aim_kg - mean) / mean * (1 - (error / (mean - aim_kg)) ** 2)
     change = min(ONCE_MOST, max(-ONCE_MOST, asked))
-    low, high = first_stroke_m * (1 - TOTAL_MOST), first_stroke_m * (1 + TOTAL_MOST)
+    # A stroke that a person put beyond the limit comes back by small steps too.
+    low = min(stroke_m, first_stroke_m * (1 - TOTAL_MOST))
+    high = max(stroke_m, first_stroke_m * (1 + TOTAL_MOST))
     proposed = min(high, max(low, stroke_m * (1 + change)))
     capped = abs(proposed / stroke_m - 1) < abs(asked) - 1e-9
     if abs(proposed / stroke_m - 1) < 1e-6 or (proposed - stroke_m) * asked < 0:

@@ -104,7 +104,8 @@ def verdict(
     if drifts:
         sd = sqrt(sum(r * r for r in along.residuals) / (len(kept) - 2))
     # Equal readings are no proof of equal portions: half of a scale's own spread is rounding.
-    spread = sd_interval(len(kept), sd=max(sd, scale_sd / 2))
+    # A line takes one degree of freedom more than a mean.
+    spread = sd_interval(len(kept) - drifts, sd=max(sd, scale_sd / 2))
     word = _word(drifts, parts.alternating, spread, wanted_sd)
     if len(events) > EVENTS_MOST:
         word = Word.SCATTERED

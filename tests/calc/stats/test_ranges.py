@@ -73,9 +73,6 @@ def test_of_100_intervals_95_hold_the_true_value(n: int) -> None:
         assert 0.935 < np.mean(off <= half * sds) < 0.965
     _, low, high = sd_interval(n, sd=1.0)
     assert 0.935 < np.mean((low * sds <= 0.4) & (high * sds >= 0.4)) < 0.965
-    # As a share of the mean it has the same interval: the mean is far better known.
-    cvs = sds / means
-    assert 0.935 < np.mean((low * cvs <= 0.4 / 30) & (high * cvs >= 0.4 / 30)) < 0.965
 
 
 @pytest.mark.slow
@@ -92,13 +89,13 @@ def test_of_100_tolerance_ranges_95_hold_as_many_portions_as_they_say(n: int) ->
 
 
 ALTERNATING = {
-    "mean": (0.995, 1.0),
-    "spread": (0.88, 0.93),
-    "next one": (0.94, 0.975),
-    "95 of 100": (0.93, 0.975),
+    "mean": {5: 0.998, 10: 1.0, 30: 1.0},
+    "spread": {5: 0.910, 10: 0.902, 30: 0.898},
+    "next one": {5: 0.965, 10: 0.954, 30: 0.950},
+    "95 of 100": {5: 0.965, 10: 0.954, 30: 0.941},
 }
 """Share of intervals that hold the true value where all of the spread is moved mass, so that lag-1
-is -0.5: as it was seen at 5, 10 and 30 weights, with some room."""
+is -0.5: as it was seen at 5, 10 and 30 weights."""
 
 
 @pytest.mark.slow
@@ -120,5 +117,5 @@ def test_how_often_intervals_hold_where_neighbours_alternate(n: int) -> None:
         "next one": np.abs(following - means) <= prediction(n, mean=0.0, sd=1.0).high * sds,
         "95 of 100": ndtr(means + half) - ndtr(means - half) >= 0.95,
     }
-    for name, (least, most) in ALTERNATING.items():
-        assert least < np.mean(held[name]) <= most, name
+    for name, seen in ALTERNATING.items():
+        assert np.mean(held[name]) == pytest.approx(seen[n], abs=0.007), name

@@ -53,6 +53,13 @@ def test_a_change_is_limited_at_once_and_in_all() -> None:
     assert (at_end.stroke_m, at_end.why) == (None, "limit")
 
 
+def test_a_stroke_beyond_the_limit_comes_back_by_small_steps_and_goes_no_further() -> None:
+    back = proposed([33.0, 33.1, 32.9, 33.0], stroke_m=STROKE_M * 1.20)
+    assert back.stroke_m == pytest.approx(STROKE_M * 1.20 * 0.98)
+    further = proposed([27.0, 27.1, 26.9, 27.0], stroke_m=STROKE_M * 1.20)
+    assert (further.stroke_m, further.why) == (None, "limit")
+
+
 def test_an_odd_weight_is_held_and_not_learned_from() -> None:
     told = proposed([30.4, 30.5, 30.3, 30.4, 20.0, 30.5, 30.3, 30.4, 30.5])
     assert told.held == (4,)

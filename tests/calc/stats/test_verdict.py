@@ -9,6 +9,7 @@ from collections.abc import Callable
 import pytest
 import scipy.special  # noqa: F401
 
+from benchd.calc.spread import sd_interval
 from benchd.calc.stats.odd import Went
 from benchd.calc.stats.verdict import Event, Verdict, Word, verdict
 
@@ -87,6 +88,13 @@ def test_a_steady_series_is_seldom_called_anything_worse() -> None:
 def test_a_bad_series_is_seldom_called_steady() -> None:
     for make, n in ((drifting, 20), (scattered, 12), (one_lost, 12)):
         assert words(make, n, 300)[Word.STEADY] / 300 < 0.03, make
+
+
+def test_the_spread_about_a_line_is_known_as_of_one_weight_less() -> None:
+    told = judged(drifting(random.Random(1), 10))
+    assert told.word is Word.DRIFTING
+    assert told.sd is not None
+    assert told.sd == pytest.approx(sd_interval(9, sd=told.sd.value))
 
 
 def test_fewer_than_eight_get_no_verdict_and_are_told_what_would() -> None:
