@@ -475,6 +475,8 @@ def _cut_at_random_times(seed: int, count: int) -> None:
     """Arms and fires at random moments of moves and portions; the pulses and the valve judge."""
     rng = random.Random(seed)
     talk = Talk(still_ms=100).wake()
+    talk.run(100)
+    talk.dry_stroke()  # before any move, after which it would have to wait
     tries = accepted = 0
     while tries < count:
         talk.do(Here, 0)
