@@ -63,6 +63,24 @@ class TubeIn(msgspec.Struct):
     in_us: int | None
     out_us: int | None = None
     portions: int = 0
+    before: bool = False
+    """Whether it came in before the journal that first tells of it."""
+
+
+class Touched(NamedTuple):
+    """A moment at which dough was at the parts, us since 1970, UTC; None where not known. before:
+    whether it was there already when the journal began, which that moment is."""
+
+    at_us: int | None
+    before: bool = False
+
+
+class Uncleaned(NamedTuple):
+    """A span in which dough stayed at the parts. began: its first moment that is known. end_us: the
+    note that they were cleaned; None where none followed."""
+
+    began: Touched
+    end_us: int | None = None
 
 
 class Source(NamedTuple):
@@ -89,6 +107,7 @@ class Day:
         self.series: list[tuple[int | None, str]] = []
         self.last_us: int | None = None
         self._portion: int | None = None
+        self._touched: list[Touched] = []
 
     def verdicts(self) -> dict[int, list[str]]:
         """Return what people found, by portion."""
@@ -98,20 +117,24 @@ class Day:
                 found.setdefault(note.portion, []).append(note.verdict)
         return found
 
-    def uncleaned(self) -> list[tuple[int, int | None]]:
-        """Return the spans in which dough stayed at the parts: from the first tube that came in
-        after a cleaning, to the note of the next one; None where none followed."""
-        moments = [(tube.in_us, False) for tube in self.tubes if tube.in_us is not None]
+    def uncleaned(self) -> list[Uncleaned]:
+        """Return the spans in which dough stayed at the parts: from the first tube that came in,
+        was in already, or gave a portion after a cleaning, to the note of the next one."""
+        moments = [(one.at_us, False, one) for one in self._touched if one.at_us is not None]
         moments += [
-            (note.wall_us, True) for note in self.notes if note.wall_us is not None and note.cleaned
+            (note.wall_us, True, Touched(None))
+            for note in self.notes
+            if note.wall_us is not None and note.cleaned
         ]
-        spans: list[tuple[int, int | None]] = []
-        for at_us, cleaned in sorted(moments):
-            touched = bool(spans) and spans[-1][1] is None
+        spans: list[Uncleaned] = []
+        for at_us, cleaned, began in sorted(moments, key=lambda moment: moment[:2]):
+            touched = bool(spans) and spans[-1].end_us is None
             if cleaned and touched:
-                spans[-1] = (spans[-1][0], at_us)
+                spans[-1] = spans[-1]._replace(end_us=at_us)
             elif not cleaned and not touched:
-                spans.append((at_us, None))
+                spans.append(Uncleaned(began))
+        if self._touched and not spans:
+            spans.append(Uncleaned(Touched(None)))
         return spans
 
     def take(self, reader: Reader) -> None:
@@ -151,6 +174,9 @@ class Day:
         if told.get("input") == "line-fault":
             self.dropped[str(told["reason"])] += int(told.get("count", 1))
         facts = told.get("facts")
+        carried = (told.get("carry") or {}).get("tube")
+        if carried and (not self.tubes or self.tubes[-1].tube != carried["id"]):
+            self._was_in(str(carried["id"]))
         if facts:
             fitted = ", ".join(facts.get("fitted", ()))
             name = str(facts.get("name") or self.bench)
@@ -192,6 +218,7 @@ class Day:
     def _on_tube(self, record: Mapping[str, Any], wall_us: int | None) -> None:
         if record["what"] == "in":
             self.tubes.append(TubeIn(str(record["id"]), str(record.get("lot") or ""), wall_us))
+            self._touched.append(Touched(wall_us))
         elif record["what"] == "out" and self.tubes and self.tubes[-1].tube == record["id"]:
             self.tubes[-1].out_us = wall_us
 
@@ -208,9 +235,14 @@ class Day:
         self._portion = int(record["number"])
         tube = str(record.get("tube") or "")
         if not self.tubes or self.tubes[-1].tube != tube:
-            # It came in before the first of these journals.
-            self.tubes.append(TubeIn(tube, "", None))
+            self._was_in(tube)
         self.tubes[-1].portions += 1
+        self._touched.append(Touched(wall_us))
+
+    def _was_in(self, tube: str) -> None:
+        """Take a tube that came in before this journal began."""
+        self.tubes.append(TubeIn(tube, "", None, before=True))
+        self._touched.append(Touched(self.sources[-1].opened_us, before=True))
 
 
 def read_day(paths: Sequence[Path]) -> Day:

@@ -18,7 +18,7 @@ from tui import view
 
 if TYPE_CHECKING:
     from benchd.analysis.charts import Charts
-    from benchd.analysis.day import Day
+    from benchd.analysis.day import Day, Uncleaned
     from benchd.analysis.judge import Judgement, Section
     from benchd.analysis.weighed import Made, Weighed
     from benchd.diagnose.case import Case
@@ -128,9 +128,9 @@ def _tube(of: Report, at: int) -> str:
     tube = of.day.tubes[at]
     lot = f", lot {tube.lot}" if tube.lot else ""
     out = f", out {_clock(of.day, tube.out_us)}" if tube.out_us is not None else ""
-    since = f" in {_clock(of.day, tube.in_us)}" if tube.in_us is not None else ""
+    since = "in before this journal" if tube.before else f"in {_clock(of.day, tube.in_us)}"
     many = view.several(tube.portions, "portion")
-    return f"{tube.tube or '(not named)'}{lot}:{since}{out}, {many}"
+    return f"{tube.tube or '(not named)'}{lot}: {since}{out}, {many}"
 
 
 def _judged(of: Report) -> Iterator[str]:
@@ -267,19 +267,33 @@ def _unweighed(weighed: Weighed) -> str:
 def _cleaning(day: Day) -> str:
     spans = day.uncleaned()
     if not spans:
-        return "<p>No tube came in, so no dough met the parts.</p>"
-    said = []
-    for begin_us, end_us in spans:
-        until_us = end_us if end_us is not None else day.last_us
-        hours = (until_us - begin_us) / 3.6e9 if until_us is not None else 0.0
-        end = "cleaned" if end_us is not None else "no cleaning noted up to"
-        long = " LONGER than 4 h: look at what your local rules ask." * (hours > CLEAN_AFTER_H)
-        said.append(
-            f"Dough at the parts from {_clock(day, begin_us)}; {end} {_clock(day, until_us)} "
-            f"({hours:.1f} h).{long}"
+        return (
+            "<p>No tube was in while these journals ran. Whether dough of an earlier one is still "
+            "at the parts is not known here.</p>"
         )
     how = 'Cleaning is noted with: benchd note "cleaned: what, and who".'
-    return html.listed(said) + f'<p class="dim">{html.t(how)}</p>'
+    said = html.listed(_span(day, span) for span in spans)
+    return said + f'<p class="dim">{html.t(how)}</p>'
+
+
+def _span(day: Day, span: Uncleaned) -> str:
+    """Return since when dough was at the parts, until when, and what that asks for."""
+    (begin_us, before), end_us = span
+    if begin_us is None:
+        return "Dough was at the parts; since when, and whether they were cleaned, is not known."
+    until_us = end_us if end_us is not None else day.last_us
+    hours = (until_us - begin_us) / 3.6e9 if until_us is not None else 0.0
+    since = f"Dough at the parts from {_clock(day, begin_us)}"
+    if before:
+        since = (
+            f"Dough was at the parts before the journal of {_clock(day, begin_us)} begins, since "
+            "when is not known here"
+        )
+    end = "cleaned" if end_us is not None else "no cleaning noted up to"
+    told = f"{since}; {end} {_clock(day, until_us)} ({'at least ' * before}{hours:.1f} h)."
+    if hours > CLEAN_AFTER_H:
+        return f"{told} LONGER than 4 h: look at what your local rules ask."
+    return f"{told} It may be LONGER than 4 h: find out since when." if before else told
 
 
 def _notes(day: Day) -> str:

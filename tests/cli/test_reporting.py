@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from benchd.analysis.day import read_day
-from benchd.cli import report_figures
+from benchd.analysis.day import Day, Touched, read_day
+from benchd.cli import report_figures, report_page
 from benchd.core import ledger
 from benchd.io import paths
 from benchd.io.journal_format import Entry
@@ -168,10 +168,71 @@ def test_dough_stays_at_the_parts_from_a_tube_to_the_next_cleaning(tmp_path: Pat
     ]
     path = make.write_journal(tmp_path / "a.journal", entries, opened_us=OPENED_US)
     first, second = read_day([path]).uncleaned()
-    assert first[1] is not None
-    assert (first[1] - first[0]) / 3.6e9 == pytest.approx(2, abs=0.01)
-    assert second[0] == pytest.approx(OPENED_US + 4 * 3.6e9, abs=2e6)
-    assert second[1] is None
+    assert hours_in(first.began.at_us) == pytest.approx(0, abs=0.01)
+    assert hours_in(first.end_us) == pytest.approx(2, abs=0.01)
+    assert hours_in(second.began.at_us) == pytest.approx(4, abs=0.01)
+    assert second.end_us is None
+    assert not first.began.before
+
+
+def hours_in(wall_us: int | None) -> float:
+    assert wall_us is not None
+    return (wall_us - OPENED_US) / 3.6e9
+
+
+def cleaning_of(path: Path) -> str:
+    """What the page says of cleaning, without its marks."""
+    return Page(report_page._cleaning(read_day([path]))).text
+
+
+@pytest.mark.parametrize("told", ["portions", "carried"])
+def test_a_tube_that_was_in_before_the_journal_is_no_all_clear(told: str, tmp_path: Path) -> None:
+    opened = make.told_of(0.05)
+    if told == "carried":
+        carried = (opened.text or "").replace('"carry":{', '"carry":{"tube":{"id":"T1"},')
+        opened = opened._replace(text=carried)
+    entries = [
+        at(opened, 1),
+        at(make.portion(7, 7), HOUR_NS) if told == "portions" else at(opened, HOUR_NS),
+        at(make.record("note", text="drier", portion=None), 3 * HOUR_NS + 1),
+    ]
+    path = make.write_journal(tmp_path / "a.journal", entries, opened_us=OPENED_US)
+    (span,) = read_day([path]).uncleaned()
+    assert span.began.before
+    text = cleaning_of(path)
+    assert "before the journal of 08:00 begins, since when is not known here" in text
+    assert "no cleaning noted up to 11:00 (at least 3.0 h). It may be LONGER than 4 h" in text
+    entries.append(at(make.record("note", text="cleaned: all", portion=None), LATER))
+    path = make.write_journal(tmp_path / "b.journal", entries, opened_us=OPENED_US)
+    assert "cleaned 13:01 (at least 5.0 h). LONGER than 4 h" in cleaning_of(path)
+
+
+def test_a_portion_after_a_cleaning_brings_dough_to_the_parts_again(tmp_path: Path) -> None:
+    entries = [
+        at(make.tube_in("T1"), 1),
+        at(make.record("note", text="cleaned: blade", portion=None), HOUR_NS),
+        at(make.portion(1, 1), 2 * HOUR_NS),
+        at(make.portion(2, 2), 3 * HOUR_NS),
+    ]
+    path = make.write_journal(tmp_path / "a.journal", entries, opened_us=OPENED_US)
+    first, second = read_day([path]).uncleaned()
+    assert hours_in(first.end_us) == pytest.approx(1, abs=0.01)
+    assert hours_in(second.began.at_us) == pytest.approx(2, abs=0.01)
+    assert second.end_us is None
+
+
+def test_without_a_tube_nothing_is_said_of_what_was_there_before(tmp_path: Path) -> None:
+    path = make.write_journal(tmp_path / "a.journal", [make.told_of(0.05)], opened_us=OPENED_US)
+    assert read_day([path]).uncleaned() == []
+    assert (
+        "whether dough of an earlier one is still at the parts is not" in cleaning_of(path).lower()
+    )
+
+
+def test_dough_at_a_time_that_is_not_known_is_no_all_clear() -> None:
+    day = Day()
+    day._touched.append(Touched(None))
+    assert "since when, and whether they were cleaned, is not known" in report_page._cleaning(day)
 
 
 def test_the_strip_shows_each_portion_by_its_kind() -> None:
