@@ -11,7 +11,7 @@ from benchd.cli import case_figures
 from benchd.cli import page as html
 from benchd.cli.command import Usage
 from benchd.cli.why_order import presort
-from benchd.cli.why_text import END, headline
+from benchd.cli.why_text import END, headline, rules_out_words
 from benchd.diagnose.case import held_against
 from benchd.diagnose.causes import CAUSES
 from benchd.diagnose.findings import shown, words_of
@@ -231,7 +231,7 @@ def _cause(one: Ranked) -> str:
         ("For", "; ".join(found.words for found in one.speaks_for)),
         ("Against", "; ".join(one.speaks_against)),
         ("Missing", "; ".join(words_of(name) for name in one.missing)),
-        ("Rules it out", "; ".join(words_of(name) for name in cause.rules_out)),
+        ("Rules it out", rules_out_words(cause)),
         ("Next check", cause.check),
         ("Remedy", cause.remedy),
     ]

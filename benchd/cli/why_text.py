@@ -11,6 +11,7 @@ from benchd.diagnose.case import held_against
 
 if TYPE_CHECKING:
     from benchd.diagnose.case import Case
+    from benchd.diagnose.causes.base import Cause
     from benchd.diagnose.rank import Opinion, Ranked
 
 SIGNALS_SHOWN = 6
@@ -118,7 +119,7 @@ def _cause(one: Ranked) -> Iterator[str]:
         ("for", "; ".join(found.words for found in one.speaks_for)),
         ("against", "; ".join(one.speaks_against)),
         ("missing", "; ".join(words_of(name) for name in one.missing)),
-        ("rules it out", "; ".join(words_of(name) for name in cause.rules_out)),
+        ("rules it out", rules_out_words(cause)),
         ("next check", cause.check),
         ("remedy", cause.remedy),
         ("CAUTION", cause.caution),
@@ -126,6 +127,13 @@ def _cause(one: Ranked) -> Iterator[str]:
     for label, text in parts:
         if text:
             yield from wrap(f"{label}: {text}", inset=4, hang=6)
+
+
+def rules_out_words(cause: Cause) -> str:
+    """Return what would rule a cause out, also that nothing would."""
+    from benchd.diagnose.findings import words_of
+
+    return "; ".join(words_of(name) for name in cause.rules_out) or "nothing that is measured"
 
 
 def data(case: Case) -> dict[str, Any]:

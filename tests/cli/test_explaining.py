@@ -9,6 +9,8 @@ from typing import Any
 
 import pytest
 
+from benchd.cli.why_text import rules_out_words
+from benchd.diagnose.causes import CAUSES
 from tests.analysis import weights as make
 from tests.cli.conftest import Outcome
 from tests.cli.test_judging import masses_g, one_line
@@ -48,6 +50,13 @@ def test_the_odd_one_is_found_and_explained(benchd: Benchd, tmp_path: Path) -> N
     assert "a person decides" in text
     for label in ("for:", "against:", "rules it out:", "next check:", "remedy:"):
         assert label in text
+
+
+def test_what_rules_a_cause_out_is_never_left_open() -> None:
+    by_code = {cause.code: rules_out_words(cause) for cause in CAUSES}
+    assert by_code["MC-10"] == "nothing that is measured"
+    assert "lowest air pressure above usual" in by_code["MC-13"]
+    assert all(by_code.values())
 
 
 @pytest.mark.slow

@@ -15,8 +15,13 @@ CAUSE = Cause(
         "thrust_cut_n-": 0.1,
         "thrust_peak_n-": 0.1,
     },
-    rules_out={},
-    check="Look at the piece: hollow, or a hole in it? Then listen for a pop in the next pushes.",
+    rules_out={
+        "moved": "the next one has what it lacks: a pocket gives nothing back",
+    },
+    check=(
+        "Look at the piece from the tray: hollow, or a hole in it? Then listen for a pop in the "
+        "next pushes."
+    ),
     remedy=(
         "Pack and knock the tube before it goes in, prime longer, and put pieces after a gap aside."
     ),

@@ -1,6 +1,6 @@
 """MC-21: light from outside, or a shining blade."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-21",
@@ -15,8 +15,10 @@ CAUSE = Cause(
         "eye_cut+": 0.9,
         "eye_cut+ on": 0.6,
     },
-    rules_out={},
+    rules_out={
+        "eye_cut-": "the level with dough fell: there was less light, not more",
+    },
     check="Shade the eye with a card and watch 'benchd eye'; then switch the lamps on and off.",
     remedy="A hood, an eye with modulated light, or do not look while the blade is in view.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

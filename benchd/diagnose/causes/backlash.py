@@ -1,6 +1,6 @@
 """MC-08: play in screw or coupling."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import DRIVE, LOADED, Cause
 
 CAUSE = Cause(
     code="MC-08",
@@ -24,5 +24,5 @@ CAUSE = Cause(
         "With the tube out, go forward and back 1 mm with a gauge at the plunger, and read the gap."
     ),
     remedy="Tighten coupling and nut; then take-up longer than draw-back by the play.",
-    caution="Drive power off before reaching to plunger or screw.",
+    caution=f"{LOADED} {DRIVE}",
 )

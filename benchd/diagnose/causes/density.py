@@ -1,6 +1,6 @@
 """MC-19: this dough is lighter or heavier."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import LOADED, Cause
 
 CAUSE = Cause(
     code="MC-19",
@@ -15,9 +15,12 @@ CAUSE = Cause(
         "mass_kg+ on": 0.3,
         "behind-plunger": 0.01,
     },
-    rules_out={},
+    rules_out={
+        "moved": "its neighbour has what it lacks: dough was moved, it is not lighter",
+    },
     check=(
-        "Weigh a spoon of known volume from this tube and from the last; check mass on the scale."
+        "Weigh a spoon of known volume, of pieces of this tube and of the last; then a check mass."
     ),
     remedy="A factor for each tube ('benchd advise'), and use dough before it rises.",
+    caution=f"Take it from pieces or what was left at filling. {LOADED}",
 )

@@ -1,6 +1,6 @@
 """MC-20: the eye is dirty, or was moved."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-20",
@@ -22,5 +22,5 @@ CAUSE = Cause(
     rules_out={},
     check="'benchd eye' shows the level: compare it with the taught one, wipe, compare again.",
     remedy="Wipe it, fix and shade it, and teach both levels again.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

@@ -27,6 +27,6 @@ CAUSE = Cause(
         "thrust-trip": 0.1,
     },
     rules_out={},
-    check="Put a thermometer into the next piece, and compare with the tube's note.",
+    check="Put a thermometer into the next piece on the scale, and compare with the tube's note.",
     remedy="Chill it, shorter runs, smaller tubes; note temperatures with each tube.",
 )

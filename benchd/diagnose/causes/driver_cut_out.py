@@ -19,11 +19,13 @@ CAUSE = Cause(
         "current+": 0.02,
         "gap_m+": 0.05,
     },
-    rules_out={},
+    rules_out={
+        "moved": "the next one has what it lacks: what the motor did not push, nobody gives back",
+    },
     check=(
         "After some minutes of work, note the driver's temperature without touching it; listen "
         "to the motor."
     ),
     remedy="Cooling, current as the motor is rated, connectors that lock.",
-    caution="Never plug motor leads live; drive power off first.",
+    caution="Never plug motor leads live; drive power off first. Driver and motor can be hot.",
 )

@@ -1,6 +1,6 @@
 """MC-06: drool: pressure left at the cut."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-06",
@@ -26,6 +26,10 @@ CAUSE = Cause(
         "thrust_peak_n+": "thrust was high in the push already",
         "thrust_peak_n+ on": "thrust stayed high in the push",
     },
-    check="Stop after the draw-back, and weigh what drips in 10 s.",
+    check=(
+        "Stop after the draw-back and make it safe, then put a pan under the nozzle, and weigh "
+        "what drips in 10 s."
+    ),
     remedy="More draw-back, an earlier stop of the feed, a longer settle; each changed alone.",
+    caution=AIR,
 )

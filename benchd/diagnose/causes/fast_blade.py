@@ -1,6 +1,6 @@
 """MC-14: too much air, or the needle stands open."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-14",
@@ -22,6 +22,9 @@ CAUSE = Cause(
         "after-dump": "air had just been away",
     },
     check="Compare gauge and needle marks with those noted when it was set up.",
-    remedy="Less pressure, needles that throttle the exhaust, a cushion; then ten dry strokes.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    remedy=(
+        "Less pressure, needles that throttle the exhaust, a cushion; then ten dry strokes with "
+        "hands clear."
+    ),
+    caution=AIR,
 )

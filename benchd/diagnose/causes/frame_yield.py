@@ -1,6 +1,6 @@
 """MC-09: a fastener or the frame gave way."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, DRIVE, LOADED, Cause
 
 CAUSE = Cause(
     code="MC-09",
@@ -22,5 +22,5 @@ CAUSE = Cause(
         "again."
     ),
     remedy="Tie-rods rated for the stall force; replace what has yielded, do not only tighten it.",
-    caution="A filled barrel is a loaded spring: relieve it, wait, then open, and stand aside.",
+    caution=f"{LOADED} {AIR} {DRIVE}",
 )

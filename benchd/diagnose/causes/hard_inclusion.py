@@ -1,6 +1,6 @@
 """MC-12: something hard met the blade."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-12",
@@ -26,5 +26,5 @@ CAUSE = Cause(
         "Treat it as a food-safety event: stop, inspect the blade, put both neighbours aside, "
         "sieve."
     ),
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

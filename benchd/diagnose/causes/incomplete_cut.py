@@ -1,6 +1,6 @@
 """MC-10: the cut was not complete, a piece hung."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-10",
@@ -21,5 +21,5 @@ CAUSE = Cause(
     rules_out={},
     check="Look at both pieces: a tail on this one, a flap or a step on the next?",
     remedy="Blade stroke at least 1.5 times the strand, sharp blade, slicing angle, a firm anvil.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

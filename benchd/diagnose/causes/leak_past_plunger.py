@@ -1,6 +1,6 @@
 """MC-03: a leak past the plunger."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import DRIVE, LOADED, Cause
 
 CAUSE = Cause(
     code="MC-03",
@@ -21,5 +21,5 @@ CAUSE = Cause(
     },
     check="At the next change of tube, look whether dough lies behind the plunger.",
     remedy="New seal, lower pressure, slower push.",
-    caution="A filled barrel is a loaded spring: relieve it, wait, then open, and stand aside.",
+    caution=f"{LOADED} {DRIVE}",
 )

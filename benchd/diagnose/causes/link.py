@@ -15,6 +15,9 @@ CAUSE = Cause(
     rules_out={
         "reset": "the board itself restarted",
     },
-    check="'benchd journal check' lists gaps; move the cable while 'benchd status --follow' runs.",
+    check=(
+        "'benchd journal check' lists gaps; move the cable, from outside the guard, while 'benchd "
+        "status --follow' runs."
+    ),
     remedy="A short cable, no hub, no power saving on the port.",
 )

@@ -1,6 +1,6 @@
 """MC-01: steps lost, or the motor stalled."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import DRIVE, LOADED, Cause
 
 CAUSE = Cause(
     code="MC-01",
@@ -23,5 +23,5 @@ CAUSE = Cause(
     },
     check="Mark the screw, make one stroke without a tube, and see whether the mark comes back.",
     remedy="Slower push, motor current as rated, warmer dough, a larger nozzle or a smaller bore.",
-    caution="Drive power off before reaching to plunger or screw.",
+    caution=f"{LOADED} {DRIVE}",
 )

@@ -1,6 +1,6 @@
 """MC-13: low or falling air."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-13",
@@ -20,11 +20,14 @@ CAUSE = Cause(
         "no-far": 0.05,
         "return_delay_s+": 0.3,
     },
-    rules_out={},
+    rules_out={
+        "air_min_pa+": "air was higher than usual",
+        "air_cut_pa+": "air was higher than usual at the cut",
+    },
     check=(
         "Read the gauge during the next stroke, from outside the guard: does it fall by more "
         "than 0.2 bar?"
     ),
     remedy="A reservoir near the valve, a larger hose, the regulator set again; look for leaks.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

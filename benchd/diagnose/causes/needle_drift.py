@@ -1,6 +1,6 @@
 """MC-17: a needle turned, or a hose is half kinked."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-17",
@@ -25,5 +25,5 @@ CAUSE = Cause(
     },
     check="Compare the marks on both needles, and follow both hoses with the eye.",
     remedy="Lock nuts, a mark of paint across them, hoses tied away from what moves.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

@@ -1,6 +1,6 @@
 """MC-04: a fold of casing, or a lump, in cone or nozzle."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, LOADED, Cause
 
 CAUSE = Cause(
     code="MC-04",
@@ -25,8 +25,5 @@ CAUSE = Cause(
         "Look at the thrust of the next portions: back to usual, it has passed; else open the cone."
     ),
     remedy="Cut the casing square, take folds out, look into the cone at each change of tube.",
-    caution=(
-        "A filled barrel is a loaded spring: relieve it, wait, then open, and stand aside. "
-        "Never chase a blockage with more force."
-    ),
+    caution=f"{LOADED} {AIR} Never chase a blockage with more force.",
 )

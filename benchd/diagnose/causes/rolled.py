@@ -1,6 +1,6 @@
 """MC-30: the piece rolled, or landed on its neighbour."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-30",
@@ -20,5 +20,5 @@ CAUSE = Cause(
     },
     check="Look at the tray: two pieces that lie on one another, or an empty cell?",
     remedy="More way between pieces, a tray with cells, less throw.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

@@ -1,6 +1,6 @@
 """MC-22: a smear or a bridge of dough on the eye."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-22",
@@ -20,5 +20,5 @@ CAUSE = Cause(
     },
     check="Wipe the window and see whether the level falls to the taught empty one.",
     remedy="Wipe at each change of tube, a larger distance, an air shield; teach again.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

@@ -1,6 +1,6 @@
 """MC-05: the screw ran back before the push."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import DRIVE, Cause
 
 CAUSE = Cause(
     code="MC-05",
@@ -15,11 +15,13 @@ CAUSE = Cause(
         "encoder-short": 0.1,
         "mass_kg- on": 0.03,
     },
-    rules_out={},
+    rules_out={
+        "thrust_start_n+": "thrust was high before the push: the screw had not run back",
+    },
     check="Mark the screw, wait as long as before that portion, and see whether the mark moved.",
     remedy=(
         "Keep the drive powered between portions or fit a self-locking screw; take up before "
         "each push."
     ),
-    caution="Drive power off before reaching to plunger or screw.",
+    caution=f"{DRIVE} A barrel under load turns the screw back as the power goes.",
 )

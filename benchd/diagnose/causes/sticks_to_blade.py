@@ -1,6 +1,6 @@
 """MC-11: the piece stuck to the blade."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-11",
@@ -20,5 +20,5 @@ CAUSE = Cause(
     },
     check="Look at the blade after the next cuts, from outside the guard: is it smeared?",
     remedy="Release coat on the blade, faster return, a plough or a puff of air.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

@@ -1,6 +1,6 @@
 """MC-16: cylinder or valve is sticky."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-16",
@@ -28,5 +28,5 @@ CAUSE = Cause(
     },
     check="Let it rest as long again, then a dry stroke with hands clear: is it late again?",
     remedy="Drain the air, grease as food rules allow, a dry stroke after each rest.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

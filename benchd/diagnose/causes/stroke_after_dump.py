@@ -1,6 +1,6 @@
 """MC-15: the first stroke after the air was away."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-15",
@@ -20,5 +20,5 @@ CAUSE = Cause(
     },
     check="See whether the strokes after it are as usual: then it was this one only.",
     remedy="A soft-start valve; after each venting one dry stroke with hands clear.",
-    caution="Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+    caution=AIR,
 )

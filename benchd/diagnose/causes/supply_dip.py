@@ -1,6 +1,6 @@
 """MC-23: the supply dips when the valve switches."""
 
-from benchd.diagnose.causes.base import Cause
+from benchd.diagnose.causes.base import AIR, Cause
 
 CAUSE = Cause(
     code="MC-23",
@@ -16,14 +16,11 @@ CAUSE = Cause(
     },
     rules_out={},
     check=(
-        "With the air shut, switch the valve ten times and watch 'benchd status' for the lowest "
-        "supply."
+        "With the air shut and vented, switch the valve ten times and watch 'benchd status' for "
+        "the lowest supply."
     ),
     remedy=(
         "A supply of its own for the valve, a suppressor across the coil, one common ground point."
     ),
-    caution=(
-        "Mains parts by a qualified person; air shut and vented, gauge at zero, blade locked, "
-        "before any hand goes near it."
-    ),
+    caution=f"Mains parts by a qualified person. {AIR}",
 )

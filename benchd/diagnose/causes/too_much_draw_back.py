@@ -18,7 +18,9 @@ CAUSE = Cause(
         "moved": 0.1,
         "card": 0.3,
     },
-    rules_out={},
-    check="Look at the nose of the pieces: hollow each time?",
+    rules_out={
+        "thrust_cut_n+": "thrust stood at the cut: the plunger had not left the dough",
+    },
+    check="Look at the nose of pieces from the tray: hollow each time?",
     remedy="Less draw-back, and a take-up of the same length.",
 )
