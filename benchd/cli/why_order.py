@@ -59,10 +59,7 @@ def _sum(case: Case) -> str:
         return "With the next one: the sum is usual, so dough was moved, not lost."
     if case.found["lost"].seen:
         return "With the next one: the sum is not usual, so dough was lost or gained, not moved."
-    return (
-        "With the next one: can't tell moved from lost; it takes both weights, and one that is off "
-        "by more than 4 usual spreads."
-    )
+    return f"With the next one: can't tell moved from lost; {case.found['moved'].words}."
 
 
 def _place(case: Case) -> str:

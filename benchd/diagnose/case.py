@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from functools import cached_property
 
-from benchd.diagnose.findings import EVENTS, Finding, find, without
+from benchd.diagnose.findings import EVENTS, SUMS, Finding, find, without
 from benchd.diagnose.matched import BEGINS, ENOUGH, LATER, LEAST, Far, Good, far
 from benchd.diagnose.rank import Opinion, opinion
 from benchd.diagnose.signals import COMPLETE, MASS, SIGNALS, Seen, only_fitted
@@ -16,9 +16,6 @@ FEW = 100
 
 CONTEXT = frozenset({"card", "other-tube", "after-pause", "end", "after-dump", "moved-before"})
 """Findings that accuse no portion by themselves."""
-
-SUMS = frozenset({"moved", "lost"})
-"""Findings that follow from a weight alone."""
 
 
 class Case:
@@ -56,9 +53,14 @@ class Case:
         return [one for one in self.found.values() if one.seen and one.name not in CONTEXT]
 
     @property
+    def accusing(self) -> list[Finding]:
+        """Return what makes it odd: a sum with its neighbour only tells more of an odd weight."""
+        return [one for one in self.seen if one.name not in SUMS]
+
+    @property
     def odd(self) -> bool:
         """Whether something of it is not as usual."""
-        return bool(self.seen) or self.portion.outcome != "complete"
+        return bool(self.accusing) or self.portion.outcome != "complete"
 
     @property
     def partner(self) -> bool:
@@ -73,7 +75,7 @@ class Case:
             return False
         if self.found["card"].seen:
             return False
-        return all(one.name in SUMS or one.name not in EVENTS for one in self.seen)
+        return all(one.name not in EVENTS for one in self.accusing)
 
     @property
     def listed(self) -> bool:
@@ -199,6 +201,6 @@ def _missing(one: Seen, beside: tuple[Seen | None, Seen | None]) -> bool:
 def _goes_on(last: Case, case: Case) -> bool:
     """Return whether a portion only shows what began with an earlier one and lasts."""
     lasting = {one.name.removesuffix(" on") for one in last.seen if one.name.endswith(" on")}
-    now = {one.name.removesuffix(" on") for one in case.seen}
+    now = {one.name.removesuffix(" on") for one in case.accusing}
     signals = {name for name in now if name[:-1] in SIGNALS}
     return bool(lasting & now) and len(signals - lasting) <= 1 and now <= signals | {"smeared"}

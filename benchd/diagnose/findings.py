@@ -12,8 +12,8 @@ from statistics import fmean
 from typing import NamedTuple
 
 from benchd.calc.stats.odd import Went, where_it_went
-from benchd.diagnose.matched import ENOUGH, LEAST, Far, usual
-from benchd.diagnose.signals import MASS, SIGNALS, Seen
+from benchd.diagnose.matched import ENOUGH, LEAST, Far, decisive, floor, usual
+from benchd.diagnose.signals import COMPLETE, MASS, SIGNALS, Seen
 
 EMPTY, DOUBLE = 0.4, 1.6
 """Shares of the usual weight below and above which a piece is none, or two."""
@@ -71,6 +71,9 @@ EVENTS: dict[str, Event] = {
 }
 """What can have happened."""
 
+SUMS = frozenset({"moved", "lost"})
+"""Findings that follow from a weight alone. Unknown, their words say why."""
+
 CHANCE_SIGNAL, CHANCE_ON = 0.01, 0.004
 
 
@@ -124,14 +127,16 @@ def find(
     by_name = {row.name: row for row in rows}
     for name in SIGNALS:
         row = by_name.get(name)
+        words = "" if row is None else _numbers(row)
         for sign in "+-":
             side = f"{name}{sign}"
             if row is None:
                 found[side] = Finding(side, None, words_of(side))
                 found[f"{side} on"] = Finding(f"{side} on", None, words_of(f"{side} on"))
                 continue
-            seen = row.odd and row.sign == sign
-            found[side] = Finding(side, seen, _numbers(row), row.z)
+            here = row.sign == sign
+            doubtful = name == MASS and here and row.doubtful
+            found[side] = Finding(side, None if doubtful else row.odd and here, words, row.z)
             found[f"{side} on"] = _lasting(row, sign, later)
     for name, event in EVENTS.items():
         happened = one.events.get(name)
@@ -178,13 +183,12 @@ def _numbers(row: Far) -> str:
 def _lasting(row: Far, sign: str, later: Sequence[Sequence[Far]]) -> Finding:
     """Return whether a signal is off and stays off on the same side in those that follow."""
     name = f"{row.name}{sign} on"
-    signal = SIGNALS[row.name]
     then = [next((r for r in rows if r.name == row.name), None) for rows in later]
     known = [row, *(r for r in then if r is not None)]
     if len(known) < 3 or row.n < ENOUGH:
         return Finding(name, None, words_of(name), row.z)
-    floor = max(signal.floor, signal.share * abs(row.usual)) * 0.6
-    here = [r for r in known if r.sign == sign and abs(r.value - r.usual) > floor]
+    least = 0.6 * floor(row.name, row.usual)
+    here = [r for r in known if r.sign == sign and abs(r.value - r.usual) > least]
     # The mean of several scatters less than one does; the error of what is usual stays.
     middle = 1 / row.n
     limit = row.limit * sqrt((1 / len(known) + middle) / (1 + middle))
@@ -200,34 +204,31 @@ def _weights(
 ) -> list[Finding]:
     """Return what follows from the weights of a portion and its neighbours."""
     names = ("moved", "moved-before", "lost", "empty", "double", "next-double", "re-weighed")
-    none = [Finding(name, None, EVENTS[name].words) for name in names]
     before, after = neighbours
     weighed = one.signals.get(MASS)
-    if len(usual_kg) < LEAST:
-        return none
-    mean, sd, _ = usual(usual_kg)
-    # Of two that are no neighbours: usual ones stand in no order here, and this is the wider.
-    sum_sd = sd * sqrt(2)
     missing = weighed is None and _between_weighed(before, after)
-    if weighed is None and not missing:
-        return none
+    few = len(usual_kg) < LEAST
+    if few or (weighed is None and not missing):
+        why = f"it takes {LEAST} good weights beside it" if few else "it has no weight"
+        return [Finding(name, None, why if name in SUMS else words_of(name)) for name in names]
+    mean, sd, _ = usual(usual_kg)
     mass = weighed or 0.0
     following = after.signals.get(MASS) if after is not None else None
-    went = Went.UNKNOWN
-    row = rows.get(MASS)
-    if following is not None and one.outcome == "complete":
-        went = where_it_went(mass, following, mean=mean, sd=sd, sum_sd=sum_sd)
-        if row is not None and not row.odd and not missing:
-            went = Went.UNKNOWN
     previous = before.signals.get(MASS) if before is not None else None
     if previous is None and missing_before(before):
         previous = 0.0
+    # Of two that are no neighbours: usual ones stand in no order here, and this is the wider.
+    sum_sd = sd * sqrt(2)
+    enough = decisive(len(usual_kg))
     took = (
         previous is not None
-        and where_it_went(previous, mass, mean=mean, sd=sd, sum_sd=sum_sd) is Went.MOVED
+        and where_it_went(previous, mass, mean=mean, sd=sd, sum_sd=sum_sd, decisive=enough)
+        is Went.MOVED
     )
-    if took:
-        went = Went.UNKNOWN
+    went, why = Went.UNKNOWN, _why_no_sum(one, rows.get(MASS), after)
+    if following is not None and not why and not took:
+        went = where_it_went(mass, following, mean=mean, sd=sd, sum_sd=sum_sd)
+        why = "the sum and the next one are both usual, or neither is"
     tells = went is not Went.UNKNOWN
     spread = max(one.readings_kg, default=0.0) - min(one.readings_kg, default=0.0)
     again = len(one.readings_kg) > 1
@@ -240,7 +241,24 @@ def _weights(
         "next-double": following > DOUBLE * mean if following is not None else None,
         "re-weighed": spread > 0.01 * mean if again else None,
     }
-    return [Finding(name, seen, EVENTS[name].words) for name, seen in values.items()]
+    return [
+        Finding(name, seen, why if name in SUMS and seen is None else words_of(name))
+        for name, seen in values.items()
+    ]
+
+
+def _why_no_sum(one: Seen, row: Far | None, after: Seen | None) -> str:
+    """Return why a portion and the next one do not tell moved from lost, "" where they may."""
+    if one.outcome != COMPLETE:
+        return "it ended early"
+    if after is None:
+        return "no portion of its tube follows"
+    if after.signals.get(MASS) is None:
+        return "the next one has no weight"
+    if row is not None and not (row.odd or row.doubtful):
+        spreads, share = decisive(row.n), 100 * SIGNALS[MASS].share
+        return f"it takes a weight off by more than {spreads:.1f} usual spreads and {share:.0f} %"
+    return ""
 
 
 def missing_before(before: Seen | None) -> bool:

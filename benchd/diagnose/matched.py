@@ -19,7 +19,7 @@ from statistics import median
 from typing import NamedTuple
 
 from benchd.calc.spread import mean_sd
-from benchd.calc.stats.odd import NORMAL_MAD
+from benchd.calc.stats.odd import DECISIVE, NORMAL_MAD
 from benchd.calc.student_lightly import student
 from benchd.diagnose.signals import COMPLETE, SIGNALS, Seen
 
@@ -70,6 +70,14 @@ class Far(NamedTuple):
     def sign(self) -> str:
         """Side on which it lies: + or -."""
         return "+" if self.value >= self.usual else "-"
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it lies too far off to pass for usual, and not far enough to accuse by itself."""
+        off = abs(self.value - self.usual)
+        return (
+            not self.odd and abs(self.z) > decisive(self.n) and off > floor(self.name, self.usual)
+        )
 
 
 class Good:
@@ -162,6 +170,17 @@ def null_limit(n: int, signals: int, alpha: float = ALPHA) -> float:
     return t * sqrt(1 + 1 / n)
 
 
+def decisive(n: int) -> float:
+    """Return by how many usual spreads a portion must be off for what is beside it to tell [-]:
+    more where only n others say what is usual, as their spread is an estimate."""
+    return max(DECISIVE, null_limit(n, 1))
+
+
+def floor(name: str, usual: float) -> float:
+    """Return the least difference from what is usual that counts for a signal [SI]."""
+    return max(SIGNALS[name].floor, SIGNALS[name].share * abs(usual))
+
+
 def usual(values: Sequence[float]) -> tuple[float, float, list[float]]:
     """Return mean and spread of values, and those that counted: ones far out do not.
 
@@ -196,19 +215,18 @@ def far(
             continue
         values = _at_place(one.place, known)
         middle, spread, kept = usual(values)
-        floor = max(signal.floor, signal.share * abs(middle))
         spread = max(spread, _spread_near(one.place, [p for p, _ in known], values))
         # A quantum of the sensor would else make the spread next to nothing.
-        spread = max(spread, floor / 10, 1e-12)
+        spread = max(spread, floor(name, middle) / 10, 1e-12)
         null = _left_out(kept, middle, spread)
         rows.append((name, value, middle, (value - middle) / spread, len(values), null))
     count = len(rows) if count is None else count
     found = []
     for name, value, middle, z, n, null in rows:
         limit = max(null_limit(n, count), null)
-        floor = max(SIGNALS[name].floor, SIGNALS[name].share * abs(middle))
         side = "+" if value >= middle else "-"
-        odd = abs(z) > limit and abs(value - middle) > floor and side in SIGNALS[name].sides
+        beyond = abs(z) > limit and abs(value - middle) > floor(name, middle)
+        odd = beyond and side in SIGNALS[name].sides
         found.append(Far(name, value, middle, z, limit, n, odd))
     return found
 

@@ -6,7 +6,9 @@ from typing import Any
 
 import pytest
 
-from benchd.diagnose.case import Bench
+from benchd.cli.why_order import presort
+from benchd.diagnose.case import Bench, Case
+from benchd.diagnose.matched import decisive
 from benchd.diagnose.signals import MASS
 from tests.diagnose.portions import seen, tube
 
@@ -53,6 +55,55 @@ def test_below_its_power_the_neighbour_sum_says_nothing() -> None:
     found = case_of(bench({6: mass(0.02995), 7: mass(0.03005)}), 6).found
     assert found["moved"].seen is None
     assert found["lost"].seen is None
+
+
+def sum_of(case: Case) -> str:
+    """What is said of a portion and the next one together."""
+    return presort(case)[2]
+
+
+def scattered(sixth_kg: float, seventh_kg: float | None, n: int = 12) -> Bench:
+    """One tube of weights that scatter by some 1 %, but for the sixth and the seventh."""
+    off = [0.4, -1.1, 0.9, -0.3, 1.2, 0.0, 0.0, -0.9, 0.6, -1.2, 0.2, 0.8]
+    kg: list[float | None] = [0.030 * (1 + share / 100) for share in off]
+    kg[5:7] = sixth_kg, seventh_kg
+    ones = [seen(k, index=k, place=k / 13, **mass(kg[k - 1])) for k in range(1, n + 1)]
+    return Bench(ones, ALL)
+
+
+def test_of_few_a_sum_is_judged_before_the_weight_alone_accuses() -> None:
+    read = scattered(0.0278, 0.0322)
+    case = read.case(read.portions[5])
+    (row,) = (row for row in case.rows if row.name == MASS)
+    assert decisive(row.n) < -row.z < row.limit
+    assert case.found["moved"].seen
+    assert case.found["mass_kg-"].seen is None
+    assert case.found["mass_kg+"].seen is False
+    # It tells more of an odd weight, and makes none odd.
+    assert not case.odd
+    assert "dough was moved, not lost" in sum_of(case)
+
+
+@pytest.mark.parametrize(
+    ("sixth_kg", "seventh_kg", "n", "why"),
+    [
+        (0.0301, 0.0299, 12, "it takes a weight off by more than 5.8 usual spreads and 4 %"),
+        (0.0260, None, 12, "the next one has no weight"),
+        (0.0260, 0.0299, 6, "it takes 8 good weights beside it"),
+        (0.0260, 0.0275, 12, "the sum and the next one are both usual, or neither is"),
+    ],
+)
+def test_why_a_sum_tells_nothing_is_said(
+    sixth_kg: float, seventh_kg: float | None, n: int, why: str
+) -> None:
+    read = scattered(sixth_kg, seventh_kg, n)
+    assert sum_of(read.case(read.portions[5])).endswith(f"can't tell moved from lost; {why}.")
+
+
+def test_a_sum_has_no_next_one_at_the_end_of_a_tube_and_of_a_portion() -> None:
+    read = scattered(0.030, 0.030)
+    assert "no portion of its tube follows" in sum_of(read.case(read.portions[-1]))
+    assert "it ended early" in sum_of(case_of(bench({6: {"outcome": "tripped"}}), 6))
 
 
 def test_a_piece_that_came_with_the_next_one() -> None:

@@ -159,18 +159,27 @@ def shift_of_mean(values: Sequence[float], at: int) -> float:
     return (values[at] - others) / n
 
 
-def where_it_went(odd: float, neighbour: float, *, mean: float, sd: float, sum_sd: float) -> Went:
+def where_it_went(
+    odd: float,
+    neighbour: float,
+    *,
+    mean: float,
+    sd: float,
+    sum_sd: float,
+    decisive: float = DECISIVE,
+) -> Went:
     """Return whether the neighbour has what an odd portion lacks.
 
     Parameters:  odd, neighbour : scalars, float [any unit]. mean, sd : of usual portions. sum_sd :
-        standard deviation of the sum of two usual neighbours
+        standard deviation of the sum of two usual neighbours. decisive : scalar [-]; spreads by
+        which the odd one must be off, more where few tell what is usual
     Returns:     moved when the sum is as usual, lost when the neighbour is, else can't tell
     Source:      conservation of mass; the sum is about as noisy as one portion, so that only an
         odd one beyond 4 usual spreads decides (common practice)
     Example:     18 and 22 about 20 with sd 0.2 and sum_sd 0.2 is moved; 18 and 20 is lost.
     """
     off, both = odd - mean, odd + neighbour - 2 * mean
-    if abs(off) <= DECISIVE * sd:
+    if abs(off) <= decisive * sd:
         return Went.UNKNOWN
     sum_usual = abs(both) <= 2 * sum_sd
     neighbour_usual = abs(both - off) <= 2 * sd
