@@ -44,13 +44,21 @@ class Case:
 
     @property
     def weak(self) -> bool:
-        """Whether so few stand behind the evidence that it is only a hint."""
-        return self.n < ENOUGH
+        """Whether so few stand behind the evidence, or a part of it, that it is only a hint."""
+        return self.n < ENOUGH or bool(self.weak_rows)
+
+    @property
+    def weak_rows(self) -> list[Far]:
+        """Return the odd signals that fewer portions tell than evidence takes: not each of them has
+        a weight, or was measured."""
+        return [row for row in self.rows if row.odd and row.n < ENOUGH]
 
     @property
     def seen(self) -> list[Finding]:
-        """Return what was found and is not as usual, the surroundings left out."""
-        return [one for one in self.found.values() if one.seen and one.name not in CONTEXT]
+        """Return what was found and is not as usual, the surroundings left out: signals first, the
+        farthest off at the top."""
+        found = [one for one in self.found.values() if one.seen and one.name not in CONTEXT]
+        return sorted(found, key=lambda one: -abs(one.z))
 
     @property
     def accusing(self) -> list[Finding]:
@@ -102,7 +110,9 @@ def held_against(case: Case) -> str:
             f"Held against nothing: there are {case.n} good portions of the same card and values, "
             f"and it takes {LEAST}. Only what happened counts here."
         )
-    weak = f" Evidence is weak below {ENOUGH}." if case.weak else ""
+    fewer = ", ".join(f"{SIGNALS[row.name].words} on {row.n}" for row in case.weak_rows)
+    rests = f": {fewer} of them" if fewer and case.n >= ENOUGH else ""
+    weak = f" Evidence is weak below {ENOUGH}{rests}." if case.weak else ""
     nature = "" if case.like_it else " Those are normal ones, from which it differs by its place."
     return f"Held against {case.n} good portions of the same card and values.{nature}{weak}"
 

@@ -177,7 +177,8 @@ def shown(name: str, value: float, usual: float) -> str:
 def _numbers(row: Far) -> str:
     words, unit = SIGNALS[row.name].words, SIGNALS[row.name].unit
     value, usual = shown(row.name, row.value, row.usual), shown(row.name, row.usual, row.usual)
-    return f"{words} {value}, usual {usual.removesuffix(f' {unit}')} (z {row.z:+.1f})"
+    far = f"z {row.z:+.1f} of {row.limit:.1f}" + (f", n {row.n}" if row.n < ENOUGH else "")
+    return f"{words} {value}, usual {usual.removesuffix(f' {unit}')} ({far})"
 
 
 def _lasting(row: Far, sign: str, later: Sequence[Sequence[Far]]) -> Finding:

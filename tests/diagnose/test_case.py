@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 
 from benchd.cli.why_order import presort
-from benchd.diagnose.case import Bench, Case
-from benchd.diagnose.matched import decisive
+from benchd.diagnose.case import Bench, Case, held_against
+from benchd.diagnose.matched import ENOUGH, decisive
 from benchd.diagnose.signals import MASS
 from tests.diagnose.portions import seen, tube
 
@@ -170,6 +170,32 @@ def test_few_portions_make_weak_evidence() -> None:
     read = Bench(tube(12), ALL)
     assert read.case(read.portions[5]).weak
     assert not case_of(bench({}), 6).weak
+
+
+def test_a_signal_that_few_portions_tell_is_weak_beside_many() -> None:
+    """One of three tubes was not weighed."""
+    other = [seen(100 + k, index=k, loading=1, place=k / 13, **mass(None)) for k in range(1, 13)]
+    last = [seen(200 + k, index=k, loading=2, place=k / 13) for k in range(1, 13)]
+    last[5] = seen(206, index=6, loading=2, place=6 / 13, **mass(0.020))
+    read = Bench([*tube(12), *other, *last], ALL)
+    case = case_of(read, 6)
+    (row,) = case.weak_rows
+    assert (row.name, case.n >= ENOUGH, row.n < ENOUGH, case.weak) == (MASS, True, True, True)
+    assert held_against(case).endswith(f"Evidence is weak below 20: weight on {row.n} of them.")
+    assert f", n {row.n})" in case.found["mass_kg-"].words
+
+
+def test_what_is_farthest_off_is_told_first_with_its_limit() -> None:
+    far_off = {
+        "signals": {MASS: 0.026, "return_s": 0.9, "stroke_s": 0.45},
+        "events": {"hand": "so"},
+    }
+    case = case_of(bench({6: far_off}), 6)
+    told = [one.name for one in case.seen]
+    assert told[:3] == ["return_s+", "stroke_s+", "mass_kg-"]
+    assert told.index("hand") > 2
+    (row,) = (row for row in case.rows if row.name == "return_s")
+    assert f"(z {row.z:+.1f} of {row.limit:.1f})" in case.seen[0].words
 
 
 @pytest.mark.slow
