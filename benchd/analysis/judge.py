@@ -111,6 +111,9 @@ class Pool(msgspec.Struct, frozen=True):
     within_kg: float | None
     overall_kg: float | None
     capability_withheld: str
+    capability_sd: str | None = None
+    """Which spread room and placed rest on: "overall", that of all judged weights, tubes together;
+    None where they are withheld."""
     room: Range | None = None
     placed: Range | None = None
     outside: float | None = None
@@ -297,6 +300,7 @@ def _pool(key: Compared, portions: Sequence[Made], tolerance: float | None) -> P
         within_kg=tubes.within_sd(list(of_tubes.values())) if of_tubes else None,
         overall_kg=overall,
         capability_withheld=lacks,
+        capability_sd="overall" if placed else None,
         room=placed.room if placed else None,
         placed=placed.placed if placed else None,
         outside=placed.outside if placed else None,

@@ -38,8 +38,8 @@ def _options(parser: argparse.ArgumentParser) -> None:
         "--found",
         nargs="*",
         metavar="WORD",
-        help="what people found in past cases, over all journals: those that hold these words, "
-        "such as MC-12",
+        help="verdicts noted in all journals that hold these words, such as MC-12; one that stands "
+        "in a case file alone is not among them",
     )
 
 

@@ -76,8 +76,12 @@ def _options(parser: argparse.ArgumentParser) -> None:
 
 
 @contextmanager
-def named(names: list[str], bench: str | None) -> Iterator[list[Path]]:
+def named(
+    names: list[str], bench: str | None, label: str = "The journals are read"
+) -> Iterator[list[Path]]:
     """Give the journals or archives that were named; the newest journal where none is named.
+
+    label: what is shown meanwhile.
 
     Raises: Wrong when one cannot be read.
     """
@@ -85,7 +89,7 @@ def named(names: list[str], bench: str | None) -> Iterator[list[Path]]:
 
     paths = dict.fromkeys(find(name, bench) for name in names or (None,))
     try:
-        with working("The journals are read"):
+        with working(label):
             yield list(paths)
     except JournalError as error:
         raise Wrong(str(error)) from None
@@ -117,8 +121,9 @@ def judge(options: argparse.Namespace) -> int:
         raise Wrong(NO_WEIGHTS)
     if options.freeze:
         return _freeze(options, weighed)
-    told = judged(weighed, options.within)
-    drawn = all_charts(weighed.portions, [] if options.own_limits else baselines_of(weighed))
+    with working("The weights are judged"):
+        told = judged(weighed, options.within)
+        drawn = all_charts(weighed.portions, [] if options.own_limits else baselines_of(weighed))
     if options.json:
         say(json.dumps(msgspec.to_builtins(told) | {"charts": msgspec.to_builtins(drawn)}))
         return OK

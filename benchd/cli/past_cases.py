@@ -1,4 +1,4 @@
-"""`benchd why --found`: what people found in past cases, over all journals and archives."""
+"""`benchd why --found`: verdicts of past cases that are noted in any journal or archive."""
 
 from __future__ import annotations
 
@@ -45,7 +45,8 @@ def search(words: list[str], bench: str | None, *, as_json: bool) -> int:
     if not found:
         say(
             "No verdict that fits is noted in any journal here. One is noted with "
-            "'benchd why --portion N --case FILE --verdict TEXT'."
+            "'benchd why --portion N --case FILE --verdict TEXT' while the daemon runs; what "
+            "stands in a case file alone is not searched."
         )
     return OK
 

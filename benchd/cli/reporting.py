@@ -11,7 +11,6 @@ from pathlib import Path
 from benchd.cli.command import OK, Parts, Usage, Wrong, say
 from benchd.cli.journals import folders
 from benchd.cli.judging import add_named_journals, baselines_of, named
-from benchd.cli.progress import working
 
 
 def a_day(text: str) -> str:
@@ -51,7 +50,7 @@ def report(options: argparse.Namespace) -> int:
     from benchd.diagnose.case import Bench
     from benchd.io import clock
 
-    with named(_journals(options), options.bench) as paths, working("The page is made"):
+    with named(_journals(options), options.bench, "The page is made") as paths:
         try:
             day = read_day(paths)
         except SeveralBenches:

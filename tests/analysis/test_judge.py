@@ -79,6 +79,8 @@ def test_tubes_and_groups_are_kept_apart(tmp_path: Path) -> None:
     assert pool.between is not None
     assert pool.between > 0.01
     assert pool.capability_withheld == ""
+    assert pool.capability_sd == "overall"
+    assert told.pools[1].capability_sd is None
     assert pool.within_kg is not None
     assert pool.overall_kg is not None
     assert pool.overall_kg > pool.within_kg

@@ -52,6 +52,8 @@ def test_verdicts_are_found_by_cause_word_and_bench(benchd: Benchd) -> None:
     answer = json.loads(benchd("why", "--found", "husk", "--bench", "maize", "--json").out)
     (told,) = answer["found"]
     assert (told["portion"], told["bench"], told["text"]) == (7, "maize", "MC-12 husk")
-    assert "No verdict that fits" in benchd("why", "--found", "elves").out
+    nothing = benchd("why", "--found", "elves").out
+    assert "No verdict that fits" in nothing
+    assert "what stands in a case file alone is not searched" in nothing
     assert json.loads(benchd("why", "--found", "elves", "--json").out) == {"found": []}
     assert "leave the others out" in benchd("why", "--found", "x", "--portion", "3").err

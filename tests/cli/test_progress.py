@@ -11,13 +11,16 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchd.cli import progress
+from benchd.cli import explaining, judging, progress
 from benchd.cli.command import note, say
 from protocols.requests import REQUESTS
+from tests.analysis import weights as make
 from tests.cli.conftest import Outcome
 from tests.cli.fake_daemon import FakeDaemon
 
@@ -51,6 +54,42 @@ def terminal(monkeypatch: pytest.MonkeyPatch, term: str = "xterm") -> Screen:
     monkeypatch.setattr(sys, "stderr", made)
     monkeypatch.setenv("TERM", term)
     return made
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    ("words", "labels"),
+    [
+        (["judge"], ["The journals are read", "The weights are judged"]),
+        (["why"], ["The journals are read", "The portions are compared"]),
+        (["report"], ["The page is made"]),
+    ],
+)
+def test_what_may_take_long_tells_one_thing_at_a_time(
+    words: list[str],
+    labels: list[str],
+    benchd: Benchd,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shown: list[str] = []
+    within: list[str] = []
+
+    @contextmanager
+    def working(label: str) -> Iterator[None]:
+        assert not within, "two lines would be written over one another"
+        shown.append(label)
+        within.append(label)
+        yield
+        within.pop()
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(judging, "working", working)
+    monkeypatch.setattr(explaining, "working", working)
+    path = make.write_journal(tmp_path / "a.journal", make.series([30.0] * 9))
+    command, *more = words
+    assert benchd(command, str(path), *more).code == 0
+    assert shown == labels
 
 
 def test_on_a_terminal_one_line_counts_seconds(monkeypatch: pytest.MonkeyPatch) -> None:
