@@ -238,7 +238,7 @@ def _cause(one: Ranked) -> str:
     caution = f'<p class="box"><strong>CAUTION</strong> {html.t(cause.caution)}</p>'
     return (
         f"<article>\n<h3>{html.t(f'{cause.code} {cause.name}')}</h3>\n<p>{html.t(cause.how)}</p>\n"
-        f"{html.pairs(rows)}{caution if cause.caution else ''}\n</article>"
+        f"{caution if cause.caution else ''}{html.pairs(rows)}\n</article>"
     )
 
 

@@ -31,10 +31,12 @@ END = (
 """Stands under every judgement, so that none reads like an all-clear."""
 
 WENT = {
-    Went.MOVED: "the next one has what it lacks or lacks what it has: the mass moved",
-    Went.LOST: "the next one is as usual: the mass was lost or came from nowhere",
-    Went.UNKNOWN: "whether the mass moved or was lost cannot be told",
+    (Went.MOVED, False): "the next one has what it lacks: the mass moved",
+    (Went.MOVED, True): "the next one lacks what it has: the mass moved",
+    (Went.LOST, False): "the next one is as usual: the mass was lost",
+    (Went.LOST, True): "the next one is as usual: the mass came from nowhere",
 }
+"""By where it went, and whether the odd one is too heavy."""
 
 
 def digits_for(half: float) -> int:
@@ -281,9 +283,11 @@ def odd_text(one: Odd) -> str:
     """Return one odd weight: what it weighs, where its mass went, what it does to the mean."""
     with_it = f" with portion {one.partner}" if one.partner is not None else ""
     again = f"; read {one.readings} times" if one.readings > 1 else "; weigh it again"
+    untold = "whether the mass moved or was lost cannot be told"
+    went = WENT.get((Went(one.went), one.off > 0), untold)
     return (
         f"portion {one.portion}{with_it}: {view.grams(one.mass_kg)}, {view.percent(one.off)}; "
-        f"{WENT[Went(one.went)]}; it shifts the mean by {one.shift_kg * 1e3:+.2f} g{again}"
+        f"{went}; it shifts the mean by {one.shift_kg * 1e3:+.2f} g{again}"
     )
 
 

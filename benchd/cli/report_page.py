@@ -193,15 +193,16 @@ def _cases(of: Report) -> Iterator[str]:
         )
         return
     found = of.day.verdicts()
+    journals = " ".join(source.name for source in of.day.sources)
     for case in of.cases[:CASES_SHOWN]:
-        yield _case(case, found.get(case.portion.number, []))
+        yield _case(case, found.get(case.portion.number, []), journals)
     rest = [str(case.portion.number) for case in of.cases[CASES_SHOWN:]]
     if rest:
         yield f"<p>Also odd, and less so: portion {html.t(', '.join(rest))}.</p>"
     yield f'<p class="dim">{html.t(WHY_END)}</p>'
 
 
-def _case(case: Case, verdicts: Sequence[str]) -> str:
+def _case(case: Case, verdicts: Sequence[str], journals: str) -> str:
     told, number = case.opinion, case.portion.number
     title, _, what = headline(case, several=False).partition(": ")
     names = "; ".join(f"{one.cause.code} {one.cause.name}" for one in told.together)
@@ -210,10 +211,10 @@ def _case(case: Case, verdicts: Sequence[str]) -> str:
         ("Found", "; ".join(one.words for one in case.seen)),
         ("Likely" if len(told.together) == 1 else "One of", names),
         ("Would tell", "; ".join(told.separators[:4])),
-        ("Next check", first.check if first else ""),
         ("CAUTION", first.caution if first else ""),
+        ("Next check", first.check if first else ""),
         ("A person found", "; ".join(verdicts)),
-        ("Case file", f"benchd why --portion {number} --case FILE.html"),
+        ("Case file", f"benchd why {journals} --portion {number} --case FILE.html"),
     ]
     cant = "" if told.together else " Can't tell the cause: nothing that was found points to one."
     return (

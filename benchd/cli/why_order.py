@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from benchd.diagnose.signals import COMPLETE
+
 if TYPE_CHECKING:
     from benchd.diagnose.case import Case
 
@@ -73,7 +75,13 @@ def _cutter(case: Case) -> str:
     odd = [case.found[f"{row.name}{row.sign}"].words for row in rows if row.odd]
     if odd or events:
         return f"Cutter: {'; '.join([*events, *odd])}."
-    return "Cutter: times as usual." if rows else "Cutter: nothing measures its times here."
+    if rows:
+        return "Cutter: times as usual."
+    if any(case.portion.signals.get(name) is not None for name in CUTTER):
+        return "Cutter: too few good portions to hold its times against."
+    if case.portion.outcome != COMPLETE:
+        return "Cutter: no time of it is known; the portion ended early."
+    return "Cutter: nothing measures its times here."
 
 
 def _electric(case: Case) -> str:

@@ -15,9 +15,10 @@ if TYPE_CHECKING:
     from benchd.diagnose.rank import Opinion, Ranked
 
 SIGNALS_SHOWN = 6
+LIVE = "Treat pressure, blade and drive as live all the same."
 END = (
     "What is named fits the evidence; a person decides. How often a cause shows a sign is common "
-    "practice, not measured on this bench. Treat pressure, blade and drive as live all the same."
+    f"practice, not measured on this bench. {LIVE}"
 )
 """Stands under every answer, so that none reads like an all-clear."""
 
@@ -35,7 +36,7 @@ def lines(cases: Sequence[Case], several: bool) -> Iterator[str]:
             yield ""
         yield from case_lines(case, several)
     yield ""
-    yield from wrap(END)
+    yield from wrap(END if cases else LIVE)
 
 
 def case_lines(case: Case, several: bool) -> Iterator[str]:
@@ -120,9 +121,9 @@ def _cause(one: Ranked) -> Iterator[str]:
         ("against", "; ".join(one.speaks_against)),
         ("missing", "; ".join(words_of(name) for name in one.missing)),
         ("rules it out", rules_out_words(cause)),
+        ("CAUTION", cause.caution),
         ("next check", cause.check),
         ("remedy", cause.remedy),
-        ("CAUTION", cause.caution),
     )
     for label, text in parts:
         if text:

@@ -78,12 +78,14 @@ CHANCE_SIGNAL, CHANCE_ON = 0.01, 0.004
 
 
 class Finding(NamedTuple):
-    """One finding. seen: None where nothing can tell. words: for a person, numbers included."""
+    """One finding. seen: None where nothing can tell. words: for a person, numbers included.
+    doubtful: whether it was measured, and is too near what is usual to tell."""
 
     name: str
     seen: bool | None
     words: str
     z: float = 0.0
+    doubtful: bool = False
 
 
 def part_of(name: str) -> str:
@@ -136,7 +138,8 @@ def find(
                 continue
             here = row.sign == sign
             doubtful = name == MASS and here and row.doubtful
-            found[side] = Finding(side, None if doubtful else row.odd and here, words, row.z)
+            seen = None if doubtful else row.odd and here
+            found[side] = Finding(side, seen, words, row.z, doubtful)
             found[f"{side} on"] = _lasting(row, sign, later)
     for name, event in EVENTS.items():
         happened = one.events.get(name)
@@ -210,7 +213,9 @@ def _weights(
     missing = weighed is None and _between_weighed(before, after)
     few = len(usual_kg) < LEAST
     if few or (weighed is None and not missing):
-        why = f"it takes {LEAST} good weights beside it" if few else "it has no weight"
+        why = f"it takes {LEAST} good weights beside it"
+        if weighed is None:
+            why = "it has no weight" if one.outcome == COMPLETE else "it ended early"
         return [Finding(name, None, why if name in SUMS else words_of(name)) for name in names]
     mean, sd, _ = usual(usual_kg)
     mass = weighed or 0.0

@@ -151,7 +151,9 @@ def _ranked(cause: Cause, share: float, found: Mapping[str, Finding]) -> Ranked:
         for name in expected
         if cause.shows[name] >= 0.5 and found[name].seen is False
     ]
-    missing = tuple(name for name in expected if found[name].seen is None)
+    missing = tuple(
+        name for name in expected if found[name].seen is None and not found[name].doubtful
+    )
     return Ranked(cause, share, speaks_for, tuple(against), missing)
 
 

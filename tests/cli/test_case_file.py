@@ -122,6 +122,7 @@ def test_every_style_of_a_drawing_is_there() -> None:
 def test_it_says_what_was_found_and_what_for_and_against() -> None:
     text = Page(of(stroke_s=0.55)).text
     assert "cutter stroke 550 ms, usual" in text
+    assert text.index("CAUTION") < text.index("Next check")
     for words in ("For", "Missing", "Next check", "Remedy", "CAUTION", "Usual stroke?"):
         assert words in text
     assert "gauge at zero" in text.split("What was asked")[0]

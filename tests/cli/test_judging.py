@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 import scipy.special  # noqa: F401  (Loading it takes longer than a fast test may.)
 
-from benchd.analysis.judge import Mass
-from benchd.cli.judge_text import END, digits_for, mass_text, ranged, span
+from benchd.analysis.judge import Mass, Odd
+from benchd.cli.judge_text import END, digits_for, mass_text, odd_text, ranged, span
 from tests.analysis import weights as make
 from tests.cli.conftest import Outcome
 
@@ -259,3 +259,20 @@ def test_limits_of_one_tube_say_that_they_know_nothing_of_others(
 def test_two_portions_not_weighed_are_counted_in_words_that_people_say() -> None:
     mass = Mass("maize", "T1", 1, 0.43, 0.062, 2, 0.062, None, 0.306, True)
     assert "weighed 62 g, 2 more not weighed, about 62 g; 306 g left" in mass_text(mass)
+
+
+@pytest.mark.parametrize(
+    ("off", "went", "says"),
+    [
+        (-0.1, "moved", "the next one has what it lacks"),
+        (0.1, "moved", "the next one lacks what it has"),
+        (-0.1, "lost", "the mass was lost"),
+        (0.1, "lost", "the mass came from nowhere"),
+        (0.1, "can't tell", "whether the mass moved or was lost cannot be told"),
+    ],
+)
+def test_where_the_mass_of_an_odd_one_went_is_said_by_its_side(
+    off: float, went: str, says: str
+) -> None:
+    one = Odd(7, 0.03 * (1 + off), off, partner=8, went=went, shift_kg=0.0, readings=1)
+    assert says in odd_text(one)

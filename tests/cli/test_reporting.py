@@ -86,7 +86,8 @@ def test_the_page_tells_the_whole_day(benchd: Benchd, tmp_path: Path) -> None:
     assert "cutter stroke 550 ms" in misfires
     assert "MC-12 something hard met the blade" in misfires
     assert "A person found MC-12 husk" in misfires
-    assert "benchd why --portion 12 --case" in misfires
+    assert "benchd why a.journal --portion 12 --case" in misfires
+    assert misfires.index("CAUTION") < misfires.index("Next check")
     trips = text.split("Interlocks that tripped")[1].split("Link and board")[0]
     assert re.search(r"IL-09 08:00 08:00 24 Dough <b>gone</b>\. IL-16 08:00 still up", trips)
     link = text.split("Link and board")[1].split("Cards in force")[0]

@@ -79,6 +79,8 @@ def test_of_few_a_sum_is_judged_before_the_weight_alone_accuses() -> None:
     assert case.found["moved"].seen
     assert case.found["mass_kg-"].seen is None
     assert case.found["mass_kg+"].seen is False
+    # What was measured is not missing, though it does not tell.
+    assert all("mass_kg-" not in one.missing for one in case.opinion.together)
     # It tells more of an odd weight, and makes none odd.
     assert not case.odd
     assert "dough was moved, not lost" in sum_of(case)
@@ -104,6 +106,23 @@ def test_a_sum_has_no_next_one_at_the_end_of_a_tube_and_of_a_portion() -> None:
     read = scattered(0.030, 0.030)
     assert "no portion of its tube follows" in sum_of(read.case(read.portions[-1]))
     assert "it ended early" in sum_of(case_of(bench({6: {"outcome": "tripped"}}), 6))
+    early = {6: {"outcome": "tripped", "readings_kg": (), **mass(None)}}
+    assert "it ended early" in sum_of(case_of(bench(early), 6))
+    unweighed = {6: {"readings_kg": (), **mass(None)}, 7: {"readings_kg": (), **mass(None)}}
+    assert "it has no weight" in sum_of(case_of(bench(unweighed), 6))
+
+
+def test_why_the_cutters_times_say_nothing_is_told() -> None:
+    def cutter(read: Bench) -> str:
+        return presort(read.case(read.portions[3]))[4]
+
+    assert cutter(Bench(tube(12), ALL)) == "Cutter: times as usual."
+    assert "too few good portions" in cutter(Bench(tube(5), ALL))
+    assert "nothing measures its times here" in cutter(Bench(tube(12), ALL - {"home", "far"}))
+    none = {"start_delay_s": None, "stroke_s": None, "return_s": None}
+    ones = tube(12)
+    ones[3] = seen(4, outcome="tripped", signals=none)
+    assert "the portion ended early" in cutter(Bench(ones, ALL))
 
 
 def test_a_piece_that_came_with_the_next_one() -> None:
