@@ -208,6 +208,15 @@ def test_a_tube_that_was_in_before_the_journal_is_no_all_clear(told: str, tmp_pa
     assert "cleaned 13:01 (at least 5.0 h). LONGER than 4 h" in cleaning_of(path)
 
 
+@pytest.mark.slow
+def test_the_page_says_of_such_a_tube_that_it_was_in_before(benchd: Benchd, tmp_path: Path) -> None:
+    entries = [at(make.told_of(0.05), 1), at(make.portion(7, 7), HOUR_NS)]
+    path = make.write_journal(tmp_path / "a.journal", entries, opened_us=OPENED_US)
+    assert benchd("report", str(path), "--to", str(tmp_path / "day.html")).code == 0
+    text = Page((tmp_path / "day.html").read_text()).text
+    assert "T1: in before this journal, 1 portion" in text
+
+
 def test_a_portion_after_a_cleaning_brings_dough_to_the_parts_again(tmp_path: Path) -> None:
     entries = [
         at(make.tube_in("T1"), 1),
