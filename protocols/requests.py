@@ -213,7 +213,8 @@ class TubeIn(Request, frozen=True):
     temperature_c: float | None = None
     column_m: float | None = None
     confirmed: bool = False
-    """True: a net mass that the barrel cannot hold, or hardly any, is the right one."""
+    """True: a net mass that the barrel cannot hold, or hardly any, is the right one, and so is an
+    id that was in before."""
 
 
 class Approach(Request, frozen=True):

@@ -115,7 +115,7 @@ def _open_record(client: Client, options: argparse.Namespace) -> Any:
         _record(options),
         yes=options.yes,
         prompt="Open the record as it is?",
-        otherwise="No record was opened, because the answer was not yes: look at --net.",
+        otherwise="No record was opened, because the answer was not yes: look at the id and --net.",
     )
 
 

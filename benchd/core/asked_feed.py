@@ -140,7 +140,7 @@ def tube_in(turn: Turn, said: Asked, params: r.TubeIn) -> No | None:
     opened_us = _opened_us(params.opened_at, wall_us(state, turn.now_ns))
     if isinstance(opened_us, No):
         return opened_us
-    ask = None if params.confirmed else _doubt(state, params.net_mass_kg)
+    ask = None if params.confirmed else _doubt(state, params)
     if ask is not None:
         turn.refuse(said.client, said.ask, No(ask, "tube", params.net_mass_kg, None), question=True)
         return None
@@ -182,14 +182,18 @@ def _opened_us(text: str, now_us: int) -> int | No:
     return at_us
 
 
-def _doubt(state: State, net_kg: float | None) -> str | None:
-    """Return what to ask about a net mass, held against what the barrel holds."""
-    if net_kg is None:
-        return None
-    facts, dough = state.facts, state.carry.dough
-    density_kg_m3 = weighing.DENSITY_KG_M3 if dough is None else dough.density_kg_m3
-    volume_m3 = pi * facts.bore_m**2 / 4 * facts.travel_m
-    return weighing.tube_question(net_kg, volume_m3 * density_kg_m3)
+def _doubt(state: State, params: r.TubeIn) -> str | None:
+    """Return what to ask about a tube: an id that was in before, a net mass that the barrel does
+    not hold."""
+    asks: list[str | None] = []
+    if params.id in state.carry.tubes_out:
+        asks.append(f"{params.id} was in before. The same tube again?")
+    if params.net_mass_kg is not None:
+        facts, dough = state.facts, state.carry.dough
+        density_kg_m3 = weighing.DENSITY_KG_M3 if dough is None else dough.density_kg_m3
+        volume_m3 = pi * facts.bore_m**2 / 4 * facts.travel_m
+        asks.append(weighing.tube_question(params.net_mass_kg, volume_m3 * density_kg_m3))
+    return " ".join(ask for ask in asks if ask) or None
 
 
 def _tube_to_feed(turn: Turn) -> Tube | No:

@@ -49,6 +49,9 @@ under any other the drive needs no power either."""
 
 NO_TUBE = No("No tube is in: open its record first with 'benchd tube in'.", "tube")
 
+TUBES_KEPT = 50
+"""How many tubes are remembered after they went out (house rule)."""
+
 CLOCK_DOUBT_US = 2_000
 """How far the board's time at a moment since the last beat may be guessed wrong."""
 
@@ -290,7 +293,9 @@ def tube_is_out(turn: Turn, heel_kg: float | None, ending: str) -> None:
     tube = state.carry.tube
     if ending in ("reached", "relieved") and tube is not None:
         turn.record("tube", id=tube.id, what="out", portions=tube.portions, heel_kg=heel_kg)
-        turn.set(carry=replace(state.carry, tube=None))
+        others = tuple(other for other in state.carry.tubes_out if other != tube.id)
+        tubes_out = (*others, tube.id)[-TUBES_KEPT:]
+        turn.set(carry=replace(state.carry, tube=None, tubes_out=tubes_out))
     open_no = why_not(turn.state, "open", turn.now_ns)
     turn.finish_job(ending=ending, open=open_no.message if open_no else "")
 

@@ -50,6 +50,9 @@ class Carry(msgspec.Struct, frozen=True):
     last_portion: int = 0
     proof: Proof | None = None
     tube: Tube | None = None
+    tubes_out: tuple[str, ...] = ()
+    """Ids of the newest tubes that went out, oldest first: an id that comes again is asked
+    about."""
     group: int = 1
     by_hand: dict[str, float | str] = {}
     eye_empty: tuple[float, float] | None = None

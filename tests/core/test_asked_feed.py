@@ -286,6 +286,30 @@ def test_a_net_mass_that_the_barrel_cannot_hold_is_asked_about(
     assert not s.sent("move")
 
 
+def test_an_id_that_was_in_before_is_asked_about() -> None:
+    s = Script().ready()
+    s.must("tube_out", seconds=10)
+    assert s.records("carry")[-1]["tubes_out"] == ("T1",)
+    question = s.refused(s.ask("tube_in", id="T1", net_mass_kg=4.0))
+    assert question.question
+    assert question.message.startswith("T1 was in before. The same tube again? 4000 g in a tube")
+    assert "T1 was in" in s.refused(s.ask("tube_in", id="T1", net_mass_kg=0.45)).message
+    assert s.state.carry.tube is None
+    s.must("tube_in", id="T1", net_mass_kg=0.45, confirmed=True)
+    assert s.records("tube")[-1]["confirmed"]
+    s.must("tube_out", seconds=10)
+    s.must("tube_in", id="T2")
+    s.must("tube_out", seconds=10)
+    assert s.state.carry.tubes_out == ("T1", "T2")
+
+
+def test_fifty_tubes_that_went_out_are_remembered() -> None:
+    before = tuple(f"T{number}" for number in range(2, 52))
+    s = Script(carry=proven(bench(*ALL), tubes_out=before)).ready()
+    s.must("tube_out", seconds=10)
+    assert s.state.carry.tubes_out == (*before[1:], "T1")
+
+
 def test_approach_goes_at_most_as_far_as_the_card_says_and_ends_at_contact() -> None:
     s = Script().ready()
     ask = s.ask("approach")
