@@ -8,12 +8,13 @@ import resource
 import signal
 import tty
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from benchd.analysis.integrity import check
 from benchd.analysis.replay import verify_file
-from tests.e2e.conftest import RealBench, Refusal, Terminal
+from tests.e2e.conftest import PROOFS, RealBench, Refusal, Terminal
 
 pytestmark = pytest.mark.slow
 
@@ -24,6 +25,17 @@ def assert_stays(terminal: Terminal, position_m: float) -> None:
         terminal.news.clear()
         status = terminal.wait_for("status", lambda status: True)
         assert status["position_m"] == pytest.approx(position_m, abs=1e-6)
+
+
+def assert_goes_on_from_what_the_board_counted(
+    terminal: Terminal, status: dict[str, Any], board: str
+) -> None:
+    """The board of before knows its position; nothing moves by itself, and a jog does as asked."""
+    assert status["board"] == board
+    assert status["position_known"]
+    assert_stays(terminal, status["position_m"])
+    moved = terminal.ask("jog", distance_m=0.001)
+    assert moved["position_m"] == pytest.approx(status["position_m"] + 0.001, abs=2e-6)
 
 
 def test_the_whole_job_from_power_up_to_a_verified_journal(real_bench: RealBench) -> None:
@@ -63,6 +75,7 @@ def test_a_killed_daemon_leaves_a_board_that_stops_by_its_lease(real_bench: Real
     daemon = real_bench.serve()
     terminal = real_bench.terminal()
     real_bench.prove(terminal)
+    board = terminal.ask("status")["board"]
     terminal.send("jog", distance_m=0.05, speed_m_s=0.002)
     terminal.wait_for("status", lambda status: status["state"] == "NUDGING")
     daemon.end(signal.SIGKILL)
@@ -71,8 +84,7 @@ def test_a_killed_daemon_leaves_a_board_that_stops_by_its_lease(real_bench: Real
     again = real_bench.terminal()
     status = again.wait_for("status", lambda s: s["pins"]["adopted"] and s["state"] != "NUDGING")
     assert 0 < status["position_m"] < 0.05
-    assert status["position_known"]
-    assert_stays(again, status["position_m"])
+    assert_goes_on_from_what_the_board_counted(again, status, board)
 
 
 def test_unplugged_is_noticed_and_plugged_in_again_moves_nothing(real_bench: RealBench) -> None:
@@ -80,6 +92,7 @@ def test_unplugged_is_noticed_and_plugged_in_again_moves_nothing(real_bench: Rea
     real_bench.serve()
     terminal = real_bench.terminal()
     real_bench.prove(terminal)
+    board = terminal.ask("status")["board"]
     jog = terminal.send("jog", distance_m=0.03, speed_m_s=0.001)
     terminal.wait_for("status", lambda status: status["state"] == "NUDGING")
     simulator.control("unplug")
@@ -91,7 +104,7 @@ def test_unplugged_is_noticed_and_plugged_in_again_moves_nothing(real_bench: Rea
     back = ("READY", "DRIVE OFF", "TRIPPED")
     status = terminal.wait_for("status", lambda status: status["state"] in back)
     assert 0 < status["position_m"] < 0.03
-    assert_stays(terminal, status["position_m"])
+    assert_goes_on_from_what_the_board_counted(terminal, status, board)
 
 
 def test_a_reset_board_needs_a_person_again(real_bench: RealBench) -> None:
@@ -105,6 +118,10 @@ def test_a_reset_board_needs_a_person_again(real_bench: RealBench) -> None:
     assert "lowvolt" in trip["text"]
     status = terminal.wait_for("status", lambda status: status["pins"]["adopted"])
     assert not status["position_known"]
+    terminal.ask("clear", interlock=20, name="tester", words=PROOFS[20])
+    assert_stays(terminal, 0.0)
+    with pytest.raises(Refusal, match="Nobody said where the feed stands"):
+        terminal.ask("prime")
     with pytest.raises(Refusal):
         terminal.ask("portion", dough=real_bench.masa)
 
