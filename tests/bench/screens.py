@@ -113,11 +113,15 @@ class Screen:
                 self.drawn = (self.drawn + data)[-200_000:]
                 self._ready.notify_all()
 
-    def wait_for(self, text: bytes) -> None:
-        """Wait until this was drawn."""
+    def shows(self, text: bytes, within_s: float = WAIT_S) -> bool:
+        """Wait until this was drawn; whether it was."""
         with self._ready:
-            if not self._ready.wait_for(lambda: text in self.drawn, WAIT_S):
-                raise TimeoutError(f"{text!r} was not drawn")
+            return self._ready.wait_for(lambda: text in self.drawn, within_s)
+
+    def wait_for(self, text: bytes) -> None:
+        """Wait until this was drawn. Raises: TimeoutError."""
+        if not self.shows(text):
+            raise TimeoutError(f"{text!r} was not drawn")
 
     def forget(self) -> None:
         """Wait only for what is drawn from now on."""

@@ -17,15 +17,11 @@ from typing import Any
 
 import pytest
 
+from tests.waiting import WAIT_S, NotInTime
+
 EXAMPLES = Path(__file__).parents[2] / "benchd" / "examples"
 BENCHD = str(Path(sys.executable).parent / "benchd")
 PROOFS = {20: ["looked", "clear", "home"], 15: ["forward", "hardware", "wired"]}
-WAIT_S = 60.0
-"""Longest wait for anything: generous, since the machine may be busy."""
-
-
-class NotInTime(AssertionError):
-    """What was waited for did not come."""
 
 
 class Refusal(Exception):

@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 
 from tests.bench.screens import Screen, shown_bench
-from tests.e2e.conftest import WAIT_S, RealBench, Terminal
+from tests.e2e.conftest import RealBench, Terminal
+from tests.waiting import WAIT_S, between_presses
 
 pytestmark = pytest.mark.slow
 
@@ -35,8 +36,7 @@ def test_a_key_nudges_and_the_stop_key_stops_on_the_wire(tmp_path: Path) -> None
         refused = b"Control changes hands only at rest"
         for _ in range(10):  # A busy machine may keep a key for too long.
             screen.press(RIGHT)
-            select.select([], [], [], 0.4)
-            if refused in screen.drawn:
+            if screen.shows(refused, 0.4):
                 break
         assert refused in screen.drawn
         wire.stopped.clear()
@@ -70,7 +70,7 @@ def repeated(screen: Screen, hand: Terminal, key: bytes, until: Callable[[], boo
         assert time.monotonic() < end_s, screen.drawn[-3000:]
         screen.press(key)
         presses += 1
-        select.select([], [], [], 0.033 if presses % 60 else 0.4)
+        between_presses(0.033 if presses % 60 else 0.4)
         hand.ask("status")
 
 
@@ -107,7 +107,7 @@ def test_a_key_held_feeds_on_while_it_repeats_steadily_or_until_it_is_let_go(
         moving = False
         while not moving:
             screen.press(b"\x1b[1;1:2C")
-            select.select([], [], [], 0.033)
+            between_presses(0.033)
             hand.ask("status")
             moving = any(said.get("state") == "NUDGING" for _, said in hand.news)
         screen.press(b"\x1b[1;1:3C")

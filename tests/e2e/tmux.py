@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-import select
+import re
 import subprocess
 import time
 
-from tests.e2e.conftest import BENCHD, WAIT_S, NotInTime, RealBench
+from tests.e2e.conftest import BENCHD, RealBench
+from tests.waiting import WAIT_S, NotInTime, wait_until
 
 LOOK_S = 0.25
 AGAIN_S = 3.0
+LEFT = re.compile(r"ENTER\s+within\s+\d+")
 LATE = ("Keys arrived late", "ENTER arrived late")
 
 
@@ -61,24 +63,31 @@ class Tmux:
 
     def wait_for(self, text: str) -> str:
         """Wait until a text is on the screen, wherever its lines are folded; return the screen."""
-        end_s, again_s = time.monotonic() + WAIT_S, 0.0
-        while True:
+        shown, again_s = "", 0.0
+
+        def stands() -> bool:
+            nonlocal shown, again_s
             shown = self.shown()
             said = " ".join(shown.split())
             if text in said:
-                return shown
+                return True
             if time.monotonic() > again_s and any(late in said for late in LATE):
                 # A busy machine kept the key for too long; a person does as it says.
                 again_s = time.monotonic() + AGAIN_S
                 self._run("send-keys", self._last)
-            if time.monotonic() > end_s:
-                raise NotInTime(f"'{text}' does not stand in:\n{shown}")
-            select.select([], [], [], LOOK_S)
+            return False
+
+        try:
+            wait_until(stands, LOOK_S)
+        except NotInTime:
+            raise NotInTime(f"'{text}' does not stand in:\n{shown}") from None
+        return shown
 
     def answer_yes(self, text: str) -> None:
-        """Wait for a question, read it for as long as ENTER does not count yet, and press ENTER."""
-        self.wait_for(text)
-        select.select([], [], [], 0.2)
+        """Wait for a question, until a second of its time has passed, since ENTER does not count at
+        once, and press ENTER."""
+        left = LEFT.search(self.wait_for(text))
+        wait_until(lambda: LEFT.search(self.shown())[0] != left[0], LOOK_S)
         self.keys("Enter")
 
     def end(self) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sqlite3
-import threading
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from pathlib import Path
@@ -20,6 +19,7 @@ from benchd.io.memory_store import MemoryStore
 from tests.bench import journal as bench
 from tests.io.contracts import FileRig, MemoryRig, StoreContract
 from tests.io.reports import META, OPENED_US, VIEWS, sample
+from tests.waiting import wait_until
 
 HOUR_S = 3600.0
 
@@ -114,8 +114,7 @@ def test_a_batch_is_due_at_once_and_not_before(rig: FileRig) -> None:
 
 def wait_until_asleep(journal: JournalFile) -> None:
     """Return when the writer waits for its window to end, so that only a call can wake it."""
-    while not journal._wake._waiters:  # type: ignore[attr-defined]
-        threading.Event().wait(0.001)
+    wait_until(lambda: journal._wake._waiters)  # type: ignore[attr-defined]
 
 
 def test_an_urgent_entry_takes_all_that_wait_along(rig: FileRig) -> None:

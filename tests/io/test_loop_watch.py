@@ -13,6 +13,7 @@ import pytest
 
 from benchd.io import loop_watch
 from benchd.io.loop_watch import HeldTold, LoopWatch
+from tests.waiting import until
 
 
 class Named:
@@ -45,8 +46,7 @@ async def test_how_long_the_loop_stood_is_told_when_it_comes_round() -> None:
     watch.start()
     began_s = time.monotonic()
     assert not named.is_over.wait(loop_watch.STOOD_S + 0.2)  # which holds the loop
-    while not named.is_over.is_set():
-        await asyncio.sleep(0.01)
+    await until(named.is_over.is_set)
     watch.end()
     assert loop_watch.STOOD_S < named.stood_s[0] <= time.monotonic() - began_s
 
@@ -94,9 +94,13 @@ async def test_a_loop_that_comes_round_is_not_named(monkeypatch: pytest.MonkeyPa
     watch = LoopWatch(named, named.over)
     watch.start()
     heard = 0
-    while heard < 5:  # The watch knocks; answering is all that the loop has to do.
-        await asyncio.sleep(0.02)
+
+    def answered() -> bool:  # The watch knocks; answering is all that the loop has to do.
+        nonlocal heard
         heard += watch._heard.is_set()
+        return heard >= 5
+
+    await until(answered)
     watch.end()
     watch._thread.join(10.0)
     assert not watch._thread.is_alive()

@@ -27,6 +27,9 @@ def test_the_tree_is_read() -> None:
 BREACHES = [
     ("tests/test_a.py", "import time\ntime.sleep(1)\n", "virtual clock"),
     ("tests/test_a.py", "from time import sleep as nap\nnap(1)\n", "virtual clock"),
+    ("tests/test_a.py", "import select\nselect.select([], [], [], 0.2)\n", "other words"),
+    ("tests/test_a.py", "import asyncio\nasyncio.sleep(0.01)\n", "other words"),
+    ("tests/test_a.py", "from threading import Event\nEvent().wait(1)\n", "other words"),
     ("benchd/core/a.py", "print('a')\n", "benchd/cli"),
     ("tests/test_a.py", "def main():\n    print('a')\n", "benchd/cli"),
     ("sim/a.py", "def show():\n    print('a')\n", "benchd/cli"),
@@ -49,6 +52,8 @@ BREACHES = [
         "class A:\n async def f(self):\n" + "  a = 1\n" * 59,
         "split it into functions",
     ),
+    ("sim/a.c", "int f(\n  int a) {\n" + "  a = 1;\n" * 57 + "}\n", "f has 60 lines"),
+    ("sim/a.cpp", "namespace a {\nint f() const {\n{\n" + "\n" * 57 + "}}}\n", "f has 60 lines"),
     *[("README.md", f"{word}: later\n", "finish it now") for word in LEFTOVER_WORDS],
     ("Makefile", f"all:\n\tcd {WORKPLACE}\n", "one machine"),
 ]
@@ -74,6 +79,11 @@ FINE = [
     ("benchd/a.py", "a = 1\n" * 499),
     ("benchd/a.py", "def f():\n" + "    a = 1\n" * 58),
     ("benchd/a.py", "def f():\n    '''Long.\n" + "    text\n" * 70 + "    '''\n    return 1\n"),
+    ("sim/a.c", "int f(int a) {\n" + "  a = 1;\n" * 57 + "}\n"),
+    (
+        "sim/a.h",
+        "// f() {\nstruct a {\n" + "  int f();\n" * 80 + "};\nint b[] = {\n" + "1,\n" * 80 + "};\n",
+    ),
     ("README.md", "A frame" + "work/part and a to-do list; XXXX is four.\n"),
 ]
 

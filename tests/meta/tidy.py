@@ -13,7 +13,14 @@ ROOT = Path(__file__).resolve().parent.parent.parent
 FILE_LINES_MAX = 499
 FUNCTION_LINES_MAX = 59
 PASSED_OVER = {"build", "dist", "htmlcov", "_core", "__pycache__", "node_modules"}
-CODE_SUFFIXES = {".py", ".cpp", ".h", ".c", ".sh"}
+C_SUFFIXES = {".cpp", ".h", ".c"}
+CODE_SUFFIXES = {".py", ".sh", *C_SUFFIXES}
+NO_C_CODE = re.compile(
+    r"""//[^\n]*|/\*.*?\*/|"(?:\\.|[^"\\])*"|'(?:\\.|[^'\\])+'|^\s*\#(?:\\\n|[^\n])*""",
+    re.DOTALL | re.MULTILINE,
+)
+"""Comments, texts, signs and directives."""
+C_FUNCTION = re.compile(r"(\w+)\s*\([^()]*(?:\([^()]*\)[^()]*)*\)[\s\w]*$")
 
 # Written in two parts, so that this file does not hold what it looks for.
 LEFTOVERS = re.compile(r"\b(?:TO" + r"DO|FIX" + r"ME|XX" + r"X)\b")
@@ -79,6 +86,11 @@ BANS = (
 )
 
 
+WAITING = re.compile(r"tests/waiting\.py|tests/bench/.*")
+"""Where tests may let time pass: the one place that looks repeatedly, and what measures at a
+pace."""
+
+
 class Finding(NamedTuple):
     """One breach of the house style: where, and what to do."""
 
@@ -123,6 +135,8 @@ def check(path: str, text: str) -> list[Finding]:
     suffix = Path(path).suffix
     if suffix in CODE_SUFFIXES:
         found += _file_size(path, text)
+    if suffix in C_SUFFIXES:
+        found += _c_function_sizes(path, text)
     if suffix == ".py":
         tree = ast.parse(text, path)
         # Walking is what takes the time, so it is done once.
@@ -158,6 +172,29 @@ def _function_sizes(path: str, nodes: Sequence[ast.AST]) -> Iterator[Finding]:
                 yield Finding(path, node.lineno, text)
 
 
+def _c_function_sizes(path: str, text: str) -> Iterator[Finding]:
+    """Functions by their braces: what stands in no other function and has its `{` after `)`."""
+    bare = NO_C_CODE.sub(lambda found: "\n" * found[0].count("\n"), text)
+    head, line, depth = "", 1, 0
+    began: tuple[int, int, str] | None = None
+    for sign in bare:
+        line += sign == "\n"
+        if sign == "{":
+            found = C_FUNCTION.search(head)
+            if began is None and found is not None:
+                began = depth, line - head.lstrip().count("\n"), found[1]
+            depth += 1
+        elif sign == "}":
+            depth -= 1
+            if began is not None and began[0] == depth:
+                lines = line - began[1] + 1
+                if lines > FUNCTION_LINES_MAX:
+                    said = f"{began[2]} has {lines} lines: split it into functions of under 60"
+                    yield Finding(path, began[1], said)
+                began = None
+        head = "" if sign in "{};" else head + sign
+
+
 def function_lines(node: ast.FunctionDef | ast.AsyncFunctionDef) -> int:
     """Lines of a function from `def` to its end, its docstring not counted."""
     assert node.end_lineno is not None
@@ -178,11 +215,26 @@ def _banned_calls(path: str, tree: ast.Module, nodes: Sequence[ast.AST]) -> Iter
         name = _dotted(node.func, known)
         if name == "print" and runs_by_itself:
             continue
+        if _sleeps(node, name, known) and _in_tests(path) and not WAITING.fullmatch(path):
+            text = "no sleep in other words: wait for the thing itself, or by tests/waiting.py"
+            yield Finding(path, node.lineno, text)
         if name == "random.Random" and not node.args and not node.keywords:
             yield Finding(path, node.lineno, "give random.Random a seed that a failure can show")
         for ban in BANS:
             if ban.call.fullmatch(name) and ban.banned_in(path):
                 yield Finding(path, node.lineno, f"no {name} here: {ban.instead}")
+
+
+def _sleeps(call: ast.Call, name: str, known: dict[str, str]) -> bool:
+    """Whether a call only lets time pass: nothing is selected from, nobody can set the event."""
+    given = [ast.unparse(one) for one in call.args]
+    if name == "select.select":
+        return all(one in ("[]", "()") for one in given[:3]) and len(given) > 3
+    if name == "asyncio.sleep":
+        return given != ["0"]
+    if isinstance(call.func, ast.Attribute) and isinstance(call.func.value, ast.Call):
+        return _dotted(call.func.value.func, known) == "threading.Event" and bool(given)
+    return False
 
 
 def _runs_by_itself(tree: ast.Module) -> bool:

@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
 from textual.pilot import Pilot
 
+from tests.waiting import WAIT_S, until
 from tui.app import Screens
-
-WAIT_S = 30.0
-
-
-async def until(true: Callable[[], Any]) -> None:
-    """Wait until something is so."""
-    async with asyncio.timeout(WAIT_S):
-        while not true():
-            await asyncio.sleep(0.01)
 
 
 @asynccontextmanager

@@ -7,7 +7,8 @@ import pytest
 from protocols.status import SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, screens, until
+from tests.tui.rig import answer_yes, screens
+from tests.waiting import until
 from tui.frame import Line
 from tui.screens.base import Press
 from tui.screens.table import SCREENS

@@ -14,8 +14,9 @@ from protocols.status import Abnormal, SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
 from tests.tui.key_table import ANSWERS, CASES, TOLD, Case
-from tests.tui.rig import screens, until
+from tests.tui.rig import screens
 from tests.tui.test_page import KEY, NAMED
+from tests.waiting import until
 from tui.app import Screens
 from tui.screens.base import Press
 from tui.screens.table import SCREENS

@@ -7,7 +7,8 @@ import pytest
 from protocols.status import Abnormal
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import screens, until
+from tests.tui.rig import screens
+from tests.waiting import until
 
 pytestmark = pytest.mark.slow
 

@@ -7,7 +7,8 @@ from textual import events
 
 from protocols.limits import HELD_LEAST_S, HELD_MOST_S
 from tests.cli.fake_daemon import FakeDaemon, Refusal
-from tests.tui.rig import screens, until
+from tests.tui.rig import screens
+from tests.waiting import until
 from tui.app import Screens
 from tui.keys import REPEATS_LEAST, STALE_S, TEST_REPEATS, Repeats
 from tui.screens.base import Press

@@ -11,8 +11,9 @@ import pytest
 from protocols.status import SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import WAIT_S, screens, until
+from tests.tui.rig import screens
 from tests.tui.test_every_key import fresh, keys_of
+from tests.waiting import WAIT_S, until
 from tui.app import Screens
 from tui.screens.base import Press
 from tui.screens.table import SCREENS

@@ -12,7 +12,8 @@ import pytest
 
 from tests.cli.fake_daemon import FakeDaemon
 from tests.tui import snapshots
-from tests.tui.rig import screens, until
+from tests.tui.rig import screens
+from tests.waiting import until
 from tui.screens.base import Press
 from tui.screens.journal import Journal
 from tui.screens.judge import Judge

@@ -17,7 +17,8 @@ from protocols.status import Abnormal, BrokerStatus, LastPortion, SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
 from tests.tui.key_table import CASES
-from tests.tui.rig import answer_yes, screens, until
+from tests.tui.rig import answer_yes, screens
+from tests.waiting import until
 from tui import view
 from tui.app import Screens
 from tui.said import KEYS_OF, keyed

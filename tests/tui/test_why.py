@@ -16,7 +16,8 @@ from benchd.cli.run import run
 from tests.analysis.bench_journal import at_work, written
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import screens, until
+from tests.tui.rig import screens
+from tests.waiting import until
 from tui.app import Screens
 from tui.screens.journal import Journal
 from tui.screens.why import REPLAY, Why
