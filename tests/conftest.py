@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
-from hypothesis import settings
+from hypothesis import settings, strategies
 
 if TYPE_CHECKING:
     from tests.mosquitto import Mosquitto, Watcher
@@ -77,6 +77,12 @@ def watcher(broker: Mosquitto) -> Iterator[Watcher]:
     watcher = Watcher(broker.port)
     yield watcher
     watcher.end()
+
+
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Has the table of all signs ready, which takes seconds once and is kept in a folder."""
+    if item.get_closest_marker("hypothesis") is not None:
+        strategies.text().validate()
 
 
 @pytest.hookimpl(wrapper=True)
