@@ -48,13 +48,19 @@ def offset_and_delay(t1: float, t2: float, t3: float, t4: float) -> tuple[float,
 
 
 def unwrap(t_us: int, near_us: int) -> int:
-    """Return the full board time whose low 32 bits are `t_us`, nearest to `near_us` [us]."""
+    """Return the full board time whose low 32 bits are `t_us`, nearest to `near_us` [us].
+
+    Source: none needed: counting modulo 2**32.
+    """
     half = WRAP_US >> 1
     return near_us + (t_us - near_us + half) % WRAP_US - half
 
 
 def since_s(t_us: int, from_us: int) -> float:
-    """Return how long after one board time another one came, its low 32 bits given [s]."""
+    """Return how long after one board time another one came, its low 32 bits given [s].
+
+    Source: none needed: counting modulo 2**32.
+    """
     return (unwrap(t_us, from_us) - from_us) / 1e6
 
 
@@ -79,7 +85,11 @@ class ClockMap(msgspec.Struct, frozen=True):
 
 
 def add_exchange(clock: ClockMap, *, t1_ns: int, t2_us: int, t3_us: int, t4_ns: int) -> ClockMap:
-    """Return the map with one more exchange. Board times are unwrapped [us], host times [ns]."""
+    """Return the map with one more exchange. Board times are unwrapped [us], host times [ns].
+
+    Source: the round trip bounds the offset, RFC 5905, section 8; a line within its bounds at two
+    places is within them between (a rule of this project).
+    """
     held_ns = (t3_us - t2_us) * 1000
     # How long the board held the answer is its own word, which may be off as well.
     width_ns = (t4_ns - t1_ns) - held_ns + round(abs(held_ns) * DRIFT)

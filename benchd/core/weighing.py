@@ -23,7 +23,10 @@ IMPOSSIBLE = "A weight must be above 0 g and below 100 kg."
 
 
 def impossible(mass_kg: float) -> bool:
-    """Return whether no portion weighs that [kg]; the sentence is IMPOSSIBLE."""
+    """Return whether no portion weighs that [kg]; the sentence is IMPOSSIBLE.
+
+    Source: none needed: a rule of this project.
+    """
     return not 0 < mass_kg < MASS_MAX_KG
 
 
@@ -69,6 +72,7 @@ def tube_question(net_kg: float, full_kg: float) -> str | None:
 
     Parameters: net_kg : scalar [kg], > 0; the mass as typed. full_kg : scalar [kg], > 0; what the
     barrel holds over its whole travel.
+    Source: none needed: a rule of this project, with a slip of the decimal point as in `question`.
     Example: tube_question(4.0, 0.5) asks about 400 g.
     """
 
@@ -84,8 +88,11 @@ def tube_question(net_kg: float, full_kg: float) -> str | None:
 
 
 def pick_portion(unweighed: Sequence[int], asked: int | None) -> int | None:
-    """Return the portion a weight belongs to: the one asked for, else the oldest unweighed, else
-    None."""
+    """Return the portion [-] a weight belongs to: the one asked for, else the oldest unweighed,
+    else None.
+
+    Source: none needed: a rule of this project.
+    """
     if asked is not None:
         return asked
     return unweighed[0] if unweighed else None

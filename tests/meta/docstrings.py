@@ -8,9 +8,17 @@ import re
 from collections.abc import Iterator
 
 ROOMS = ("protocols/", "benchd/", "sim/", "tui/")
-FORMULA_ROOMS = ("benchd/calc/", "sim/plant/")
+FORMULA_ROOMS = (
+    "benchd/calc/",
+    "benchd/core/clock_map.py",
+    "benchd/core/weighing.py",
+    "sim/plant/",
+)
 COMMANDS = "benchd/cli/"
 """Every command may end with Wrong or Usage, which `benchd.cli.command` tells once."""
+PARAMETERS = re.compile(r"^\s*Parameters:(.*?)(?=^\s*[A-Z]\w+:|\Z)", re.MULTILINE | re.DOTALL)
+SHAPE = re.compile(r"\bscalars?\b|\([a-z0-9]+,[^)]*\)|\bas `\w+`")
+"""A shape, such as (n,), or the function that has the same parameters."""
 UNIT = re.compile(r"\[[^\]\n]+\]")
 SOURCE = re.compile(r"^\s*Sources?\b", re.MULTILINE)
 
@@ -42,6 +50,9 @@ def check(path: str, text: str) -> list[str]:
                 found.append(
                     f"{where}: the docstring names no unit in brackets, such as [Pa] or [-]"
                 )
+            parameters = PARAMETERS.search(doc)
+            if parameters is not None and not SHAPE.search(parameters[1]):
+                found.append(f"{where}: its parameters are neither 'scalar' nor of a shape as (n,)")
             if not SOURCE.search(doc):
                 found.append(f"{where}: the docstring has no line that begins with 'Source:'")
     return found

@@ -39,6 +39,12 @@ LACKING = [
         DOCUMENTED + "def f():\n    '''Area.\n\n    Source: x.'''\n",
         "names no unit",
     ),
+    ("benchd/core/weighing.py", DOCUMENTED + "def f():\n    'Mass [kg].'\n", "no line that begins"),
+    (
+        "benchd/calc/a.py",
+        DOCUMENTED + "def f():\n    '''Mass [kg].\n\n    Parameters: a : [m]\n    Source: x.'''\n",
+        "neither 'scalar' nor",
+    ),
 ]
 
 

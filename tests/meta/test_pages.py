@@ -34,7 +34,7 @@ anything when all is in order."""
 NOT_RUN = {
     "tests.grade": "takes an hour or two; tests/grade runs one tube of it",
     "tests.sim.avr.edges": "takes minutes; tests/sim/avr runs some of its cycles",
-    "tests.tui.pictures": "takes minutes; tests/tui/test_pictures.py draws one",
+    "tests.tui.pictures": "writes into the tree; tests/tui/test_pictures.py draws each",
     "make setup": "installs; every run of these tests stands on it",
     "make system": "installs system packages",
     "make check": "is what runs this test",

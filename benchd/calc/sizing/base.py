@@ -179,7 +179,7 @@ def work_out(
 ) -> list[Line]:
     """Return the lines of a sheet, in the order of its rows; all values SI [as each row says].
 
-    Parameters:  rows : the table. inputs : by name. changed, before : where only these inputs
+    Parameters:  rows : (n,), the table. inputs : by name. changed, before : where only these inputs
         differ from those of the lines before, only what hangs on them is worked out again.
     Source:      none needed: a rule of this project
     """
@@ -269,7 +269,7 @@ def hangs(rows: Sequence[Row], inputs: Mapping[str, Input], lines: Sequence[Line
 
     (dy/dx) (x/y) by central differences of half a per cent, of ten per cent for counts.
 
-    Parameters:  rows, inputs : what the sheet was worked out from. lines : the sheet
+    Parameters:  rows : (n,), and inputs : what the sheet was worked out from. lines : (m,), it
     Returns:     share : scalar, float [-] (per cent of the result for one per cent of the guess)
     Source:      first-order sensitivity, JCGM 100:2008 (GUM), 5.1.3
     """
