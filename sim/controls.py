@@ -8,7 +8,8 @@ press NAME on|off   press a switch or let go of it: forward, reverse, button,
                     guard off)
 load                put in a fresh tube; the feed must be backed out. It happens
                     by itself a second after the feed was backed out to its
-                    rear end
+                    rear end: a script waits for that before it says that
+                    the next tube is in
 reset [CAUSE]       restart the board: power, button, watchdog, lowvolt or
                     unknown
 unplug              pull the cable out
