@@ -19,10 +19,11 @@ from benchd.core.effects import Answer, Effect, Record, Refuse, Renew, Send, Sto
 from benchd.core.engine import CORE_VERSION, first_state, step
 from benchd.core.facts import BenchFacts, Dough
 from benchd.core.first_contact import FirstContact
+from benchd.core.short_way import IDLE_MODES
 from benchd.io.journal_format import Entry, Store
 from protocols import messages, session
 from protocols.limits import PROTOCOL
-from protocols.messages import BoardMessage, Command, Event, Lease, Seen, Stop
+from protocols.messages import Beat, BoardMessage, Command, Event, Lease, Sample, Seen, Stop
 from protocols.requests import QUESTION, REFUSED
 from protocols.status import BenchStatus
 
@@ -68,6 +69,12 @@ def _as_text(entry: Entry) -> Entry:
 def _is_urgent(effect: Effect) -> bool:
     """Return whether somebody, or something that shall move, waits for this to be on disk."""
     return isinstance(effect, (Answer, Refuse)) or (isinstance(effect, Send) and effect.moves)
+
+
+def _may_rest(given: inputs.Input | BoardMessage, effects: list[Effect]) -> bool:
+    """Return whether nobody waits for an input and for what it led to: a sample, or a beat whose
+    lease was returned."""
+    return isinstance(given, Sample | Beat) and all(isinstance(one, Renew) for one in effects)
 
 
 class App:
@@ -119,9 +126,11 @@ class App:
         state_json = msgspec.json.encode(self.state).decode()
         return self._make_store(meta_of(facts, previous_head=previous_head, state_json=state_json))
 
-    def _append(self, entries: list[Entry], urgent: bool) -> int:
+    def _append(self, entries: list[Entry], urgent: bool, resting: bool = False) -> int:
         """Give entries to the journal; 0 when there is none that works."""
-        return 0 if self._store.fault is not None else self._store.append(entries, urgent)
+        if self._store.fault is not None:
+            return 0
+        return self._store.append(entries, urgent, resting)
 
     def on_committed(self, n: int, now_ns: int) -> None:
         """Entries up to n are safe: acknowledge events, let held commands and replies go."""
@@ -205,7 +214,9 @@ class App:
         kind, values, text = ledger.write_input(given)
         entries = [Entry(now_ns, kind, values, text)]
         entries += [Entry(now_ns, *ledger.write_effect(effect)) for effect in effects]
-        n = self._append(entries, kind in URGENT_CODES or any(map(_is_urgent, effects)))
+        resting = self.state.board.mode in IDLE_MODES and _may_rest(given, effects)
+        urgent = kind in URGENT_CODES or any(map(_is_urgent, effects))
+        n = self._append(entries, urgent, resting)
         if isinstance(given, Event) and self._last_event is not None:
             self._keep(n, self._last_event)
         for effect in effects:

@@ -410,8 +410,8 @@ class _Store(MemoryStore):
         )
         self._world = world
 
-    def append(self, entries: Iterable[Entry], urgent: bool = False) -> int:
-        number = super().append(entries, urgent)
+    def append(self, entries: Iterable[Entry], urgent: bool = False, resting: bool = False) -> int:
+        number = super().append(entries, urgent, resting)
         self._world.appended(urgent)
         return number
 

@@ -38,6 +38,9 @@ from benchd.io.journal_format import (
 )
 
 WINDOW_S = 0.04
+REST_WINDOW_S = 0.5
+"""Each commit costs a seal and a sync, and at rest samples and beats come one by one."""
+
 BATCH = 200
 QUEUE_MAX = 100_000
 WAL_ALARM_BYTES = disk.JOURNAL_SIZE_LIMIT_BYTES
@@ -63,6 +66,7 @@ class JournalStats:
 
 class _Limits(NamedTuple):
     window_s: float
+    rest_window_s: float
     batch: int
     queue_max: int
     wal_alarm_bytes: int
@@ -119,6 +123,7 @@ class JournalFile:
         on_fault: Callable[[str], None],
         wait: bool = True,
         window_s: float = WINDOW_S,
+        rest_window_s: float = REST_WINDOW_S,
         batch: int = BATCH,
         queue_max: int = QUEUE_MAX,
         wal_alarm_bytes: int = WAL_ALARM_BYTES,
@@ -130,7 +135,8 @@ class JournalFile:
         writer thread once entries up to n are safe. on_fault(sentence): called once, from
         whichever thread notices, when the file stopped for good. wait: make the file before
         returning; else the writer makes it, and a file that cannot be made is a fault. window_s,
-        batch: a commit is due this long after its first entry, or when so many wait. queue_max:
+        rest_window_s, batch: a commit is due this long after its first entry, or its first that is
+        resting, or when so many wait. queue_max:
         more waiting entries than this are a fault, and are dropped and counted. wal_alarm_bytes:
         the log above this size is reported by `stats`.
 
@@ -140,7 +146,7 @@ class JournalFile:
         journal = cls(
             path,
             complete_meta(meta, views, wall_us()),
-            _Limits(window_s, batch, queue_max, wal_alarm_bytes),
+            _Limits(window_s, rest_window_s, batch, queue_max, wal_alarm_bytes),
             wall_us=wall_us,
             on_committed=on_committed,
             on_fault=on_fault,
@@ -170,8 +176,9 @@ class JournalFile:
         """Entries refused because too many were waiting; 0 while all is well."""
         return self._stats.dropped
 
-    def append(self, entries: Iterable[Entry], urgent: bool = False) -> int:
-        """Take entries to be committed within the window, or at once if urgent.
+    def append(self, entries: Iterable[Entry], urgent: bool = False, resting: bool = False) -> int:
+        """Take entries to be committed within the window, at once if urgent, or within the longer
+        one if resting: then whatever comes meanwhile takes them along.
 
         Never waits for the disk, not even after a fault: then the entries are kept for
         `uncommitted`. Returns the last number given so far. Raises ValueError after `close`, or
@@ -186,8 +193,10 @@ class JournalFile:
             if len(new) > room:
                 overflow = self._drop(len(new) - room)
                 del new[room:]
-            if new and not self._waiting:
-                self._due_s = time.monotonic() + self._limits.window_s
+            window_s = self._limits.rest_window_s if resting else self._limits.window_s
+            due_s = time.monotonic() + window_s
+            if new and (not self._waiting or due_s < self._due_s):
+                self._due_s = due_s
                 self._wake.notify()
             self._waiting += new
             self._assigned += len(new)

@@ -86,8 +86,9 @@ class Store(Protocol):
     def dropped(self) -> int:
         """Entries refused because too many were waiting; 0 while all is well."""
 
-    def append(self, entries: Iterable[Entry], urgent: bool = False) -> int:
-        """Take entries to be committed soon, or at once if urgent; the last number given."""
+    def append(self, entries: Iterable[Entry], urgent: bool = False, resting: bool = False) -> int:
+        """Take entries to be committed soon, at once if urgent, or in a while if resting: nothing
+        moves, and nobody waits for them. Return the last number given."""
 
     def head(self) -> str:
         """Hash over all that is committed, 64 hexadecimal digits."""

@@ -70,8 +70,9 @@ class MemoryStore:
         """All committed entries, as a reader of a file would give them."""
         return [entry_of(row, self._widths) for row in self.rows]
 
-    def append(self, entries: Iterable[Entry], urgent: bool = False) -> int:
-        """Take entries to be committed by the next `settle`; the last number given.
+    def append(self, entries: Iterable[Entry], urgent: bool = False, resting: bool = False) -> int:
+        """Take entries to be committed by the next `settle`, whatever their hurry; the last number
+        given.
 
         Raises ValueError after `close`, or for an entry that cannot be stored (then none of
         these entries is taken).

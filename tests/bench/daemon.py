@@ -50,7 +50,7 @@ class NoStore:
     fault = None
     dropped = 0
 
-    def append(self, entries: Iterable[Entry], urgent: bool = False) -> int:
+    def append(self, entries: Iterable[Entry], urgent: bool = False, resting: bool = False) -> int:
         """Count."""
         self.committed += len(list(entries))
         return self.committed

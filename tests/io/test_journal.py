@@ -135,6 +135,27 @@ def test_a_lone_entry_is_committed_when_its_window_ends(rig: FileRig) -> None:
     assert rig.reports.committed == [1]
 
 
+def test_what_rests_waits_for_longer_and_goes_with_what_comes_meanwhile(rig: FileRig) -> None:
+    journal = rig.make(window_s=0.01, rest_window_s=HOUR_S)
+    journal.append([sample(1)], resting=True)
+    wait_until_asleep(journal)
+    journal.append([sample(2)])
+    rig.reports.wait_for(lambda: journal.committed == 2)
+    assert rig.reports.committed == [2]
+    journal.append([sample(3)])
+    journal.append([sample(4)], resting=True)
+    rig.reports.wait_for(lambda: journal.committed == 4)
+    journal.append([sample(5)], resting=True)
+    wait_until_asleep(journal)
+    assert journal.stats().waiting == 1
+
+
+def test_what_rests_is_committed_when_its_own_window_ends(rig: FileRig) -> None:
+    journal = rig.make(window_s=HOUR_S, rest_window_s=0.01)
+    journal.append([sample(1)], resting=True)
+    rig.reports.wait_for(lambda: journal.committed == 1)
+
+
 def test_each_commit_carries_one_seal(rig: FileRig) -> None:
     journal = rig.make(window_s=HOUR_S, batch=10)
     for last in (10, 20, 30):
