@@ -11,7 +11,6 @@ from msgspec.structs import replace
 from benchd.app import GOES_ON, App
 from benchd.core import ledger
 from benchd.core.inputs import Carry
-from benchd.io.journal_format import Entry
 from benchd.io.memory_store import MemoryStore
 from protocols import messages as m
 from protocols.codes import PIN
@@ -132,28 +131,6 @@ def test_a_port_that_opens_is_greeted_at_once() -> None:
     desk.app.on_link_up("/dev/bench", desk.now_ns)
     assert desk.written == [frame(b"hello")[:-1]]
     assert desk.app.next_wake_ns <= desk.now_ns + 500 * MS
-
-
-def test_only_what_nobody_waits_for_at_rest_may_be_committed_later(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    desk = Desk().up()
-    rested: list[bool] = []
-    take = desk.store.append
-
-    def append(entries: list[Entry], urgent: bool = False, resting: bool = False) -> int:
-        rested.append(resting)
-        return take(entries, urgent, resting)
-
-    monkeypatch.setattr(desk.store, "append", append)
-    sample = m.Sample(1, 60_200_000, 0, *READINGS)
-    desk.hear(desk.taking(2), sample)
-    assert rested == [True, True]
-    rested.clear()
-    desk.hear(replace(desk.taking(3), mode=2), sample)  # It moves.
-    desk.hear(moved(1), desk.taking(4))
-    desk.ask(1, "note", text="seen")
-    assert rested == [False, False, False, True, False]
 
 
 def test_every_input_and_decision_is_journalled_in_order() -> None:

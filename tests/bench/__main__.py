@@ -96,7 +96,10 @@ def _journal(folder: Path) -> Iterator[Figure]:
         "entries/s, 200 a commit", f"{rate:,.0f}", "-", True, f"{floor:,.0f} write and sync alone"
     )
     size = journal.bytes_per_entry(folder)
-    yield Figure("journal bytes a sampled event", f"{size:.1f}", "60", size <= 60, "-")
+    yield Figure("journal bytes a sampled event", f"{size:.1f}", "60", size <= 60, "200 a commit")
+    size = journal.bytes_per_entry(folder, 400, journal.AT_REST)
+    text = f"{journal.AT_REST} a commit"
+    yield Figure("journal bytes an entry at rest", f"{size:.1f}", "60", size <= 60, text)
 
 
 def _lag(folder: Path) -> Iterator[Figure]:
@@ -191,6 +194,8 @@ def _export(folder: Path) -> Iterator[Figure]:
     from tests.bench import export
 
     journal = export.million(folder)
+    size = journal.stat().st_size / export.ENTRIES
+    yield Figure("journal bytes an entry at work", f"{size:.1f}", "60", size <= 60, "-")
     floor = export.floor(journal)
     for form, name in (("csv", "CSV"), ("jsonl", "JSON Lines"), ("parquet", "Parquet")):
         took = export.export(journal, form)
@@ -210,6 +215,20 @@ def _export(folder: Path) -> Iterator[Figure]:
         f"{journal.stat().st_size / export.ENTRIES:.0f} in the journal",
     )
     journal.unlink()
+
+
+def _pace(folder: Path) -> Iterator[Figure]:
+    from tests.bench import pace
+
+    (folder / "pace").mkdir()
+    got = pace.sizes(folder / "pace")
+    floor = f"{got.entries} entries, {got.a_commit:.1f} a commit; {got.head:.1f} are the head's"
+    yield Figure(
+        "journal bytes an entry in real time", f"{got.journal:.1f}", "60", got.journal <= 60, floor
+    )
+    yield Figure(
+        "archive bytes an entry in real time", f"{got.archive:.2f}", "8", got.archive <= 8, floor
+    )
 
 
 def _study(folder: Path) -> Iterator[Figure]:
@@ -311,6 +330,7 @@ PARTS: dict[str, Callable[[Path], Iterator[Figure]]] = {
     "lag": _lag,
     "replay": _replay,
     "export": _export,
+    "pace": _pace,
     "study": _study,
     "core": _core,
     "start": _start,

@@ -20,6 +20,9 @@ from pathlib import Path
 from typing import NamedTuple
 
 from benchd.analysis.archive import ROW_GROUP
+from benchd.core import ledger
+from benchd.core.short_way import IDLE_MODES
+from benchd.io.journal import REST_WINDOW_S, WINDOW_S
 from benchd.io.journal_format import META_OPENED_US, Chain, Row, row_lines, views_of_meta
 from benchd.io.migrations import migrate, view_sql
 from protocols import messages as m
@@ -29,8 +32,9 @@ from sim.world import World
 from tests.scenarios.conftest import MASA, ready_world
 
 ENTRIES = 1_000_000
-WINDOW_NS = 40_000_000
 SEED = 7
+RESTING = (m.Beat.code, ledger.RENEW, m.Sample.code)
+MODE_AT = 3 + m.Beat.__struct_fields__.index("mode")
 FLOOR = """
 import sqlite3, sys
 for row in sqlite3.connect(sys.argv[1]).execute("SELECT * FROM entry"): pass
@@ -148,27 +152,34 @@ def _clock_at(code: int) -> int | None:
 
 
 def _fill(connection: sqlite3.Connection, meta: dict[str, str], rows: Iterator[Row]) -> None:
-    """Entries in commits as the journal's own window makes them, each with its seal."""
+    """Entries in commits as the journal's own windows make them, each with its seal."""
     chance = random.Random(SEED)
     opened_us = int(meta[META_OPENED_US])
     chain = Chain(meta)
     seals = [(1, 0, opened_us, chain.digest())]
     commit: list[Row] = []
     start_ns: int | None = None
+    due_ns = 0
 
     def seal() -> None:
-        late_us = 40_000 + round(chance.expovariate(1 / 400))
-        wall_us = opened_us + (commit[0][1] - (start_ns or 0)) // 1000 + late_us
+        late_us = round(chance.expovariate(1 / 400))
+        wall_us = opened_us + (due_ns - (start_ns or 0)) // 1000 + late_us
         seals.append((len(seals) + 1, commit[-1][0], wall_us, chain.add(row_lines(commit))))
         commit.clear()
 
     def passed() -> Iterator[Row]:
-        nonlocal start_ns
+        nonlocal start_ns, due_ns
+        at_rest = False
         for row in rows:
             if start_ns is None:
                 start_ns = row[1]
-            if commit and row[1] - commit[0][1] > WINDOW_NS:
+            if commit and row[1] > due_ns:
                 seal()
+            if row[2] == m.Beat.code:
+                at_rest = row[MODE_AT] in IDLE_MODES
+            resting = at_rest and row[2] in RESTING
+            window_ns = round((REST_WINDOW_S if resting else WINDOW_S) * 1e9)
+            due_ns = min(due_ns, row[1] + window_ns) if commit else row[1] + window_ns
             commit.append(row)
             yield row
 

@@ -14,11 +14,13 @@ from dataclasses import dataclass, field
 from itertools import count
 from pathlib import Path
 
-from benchd.io.journal import WINDOW_S, JournalFile
+from benchd.io.journal import REST_WINDOW_S, WINDOW_S, JournalFile
 from benchd.io.journal_format import Entry, row_lines, row_of
 
 VIEWS = [("sample", 1, ["seq", "step", "thrust", "eye", "pressure", "valve", "switches", "age"])]
 BATCH = 200
+AT_REST = round(22 * REST_WINDOW_S)
+"""Entries a commit at rest: ten beats a second, each with its lease, and two samples."""
 WAIT_S_MAX = 60.0
 _file_number = count()
 
