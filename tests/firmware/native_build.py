@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import random
 import re
 import shutil
 import subprocess
@@ -201,10 +202,13 @@ def soak(runs: int) -> int:
         return 1 if os.environ.get("CI") == "true" else 0
     place = fuzzer().parent
     folders = {kind: Path(tempfile.mkdtemp(prefix=f"{kind}-", dir=place)) for kind in KINDS}
+    # Another one each time, so that one soak adds to those before.
+    seed = int(os.environ.get("BENCHD_SEED") or random.randrange(1, 2**31))
+    sys.stdout.write(f"BENCHD_SEED={seed} repeats it\n")
     done = 0
     with ThreadPoolExecutor(len(KINDS)) as pool:
         runs_of = {
-            kind: pool.submit(fuzz, kind, round(runs * share), folders[kind])
+            kind: pool.submit(fuzz, kind, round(runs * share), folders[kind], seed)
             for kind, share in KINDS.items()
         }
     for kind, run in runs_of.items():
