@@ -215,6 +215,8 @@ class Screens(App[int]):
             takes_control = takes_control and said.condition_of(no) != "control"
             if said.condition_of(no) in LET_GO:
                 pass  # How far it went is told as news of the move.
+            elif no.code == QUESTION and said.condition_of(no) == "control":
+                self._offer_control(str(no))
             elif no.code == QUESTION and on_question is not None:
                 self._guarded(on_question, str(no))
             else:
@@ -231,6 +233,14 @@ class Screens(App[int]):
         if then is not None:
             self._guarded(then, result)
             self.draw()
+
+    def _offer_control(self, text: str) -> None:
+        """Ask whether to take control; what was asked for is to be asked for anew, with a look."""
+        done = "This terminal is in control now, and nothing was moved: press the key once more."
+        self.confirm(
+            f"{text} Nothing moves by that",
+            lambda: self.ask("control", {}, lambda _: self.say(done)),
+        )
 
     def study(
         self,

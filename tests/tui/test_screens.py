@@ -349,7 +349,7 @@ async def test_who_else_is_in_control_stands_where_the_feed_is_moved(
 ) -> None:
     peer.news = [("status", told(controller="client 2"))]
     async with screens(socket_at, key) as (app, _):
-        words = "Control   another terminal (client 2); at rest whoever asks takes over"
+        words = "Control   another terminal (client 2); at rest it can be taken over"
         assert words in app.text()
         app._changed(False)
         assert "Control   not known: no daemon answers" in app.text()

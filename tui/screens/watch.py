@@ -120,7 +120,7 @@ def control_words(model: Model) -> str:
         return "nobody; the first to ask for something at rest"
     if model.in_control:
         return "this terminal"
-    return f"another terminal ({status.controller}); at rest whoever asks takes over"
+    return f"another terminal ({status.controller}); at rest it can be taken over"
 
 
 def others_control(model: Model, width: int) -> list[Line]:
