@@ -203,7 +203,11 @@ def accepted(turn: Turn, tag: str, sent_ns: int) -> None:
     if job is None:
         return
     if job.kind in ENDS_AT_ANSWER and tag == job.kind:
-        turn.finish_job(**job.data)
+        result = dict(job.data)
+        proof = result.pop("proof", None)
+        if proof:
+            turn.record("proof", **proof)
+        turn.finish_job(**result)
     elif tag in MOVING:
         begun(turn, sent_ns)
 
@@ -227,17 +231,14 @@ def moved(turn: Turn, said: m.Moved) -> None:
     job = state.job
     facts = state.facts
     kind, ending, position = MOVES[said.kind], MOVE_ENDINGS[said.reason], said.position
+    place_m = facts.metres(position) if pin(state, "known") else None
     if job is None or not _is_of_job(state, job, kind, said.t_us):
-        turn.record(
-            "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=None
-        )
+        turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=None)
         if job is not None and job.kind in MOVE_JOBS:
             turn.set(job=replace(job, start_position=position))
         return
     moved_m = facts.metres(position - job.start_position)
-    turn.record(
-        "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=moved_m
-    )
+    turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=moved_m)
     tube = state.carry.tube
     if job.kind == "prime" and tube is not None:
         flows = ending == "flowing"
@@ -246,7 +247,7 @@ def moved(turn: Turn, said: m.Moved) -> None:
     if job.kind == "tube_out":
         _tube_out(turn, job, ending)
         return
-    turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
+    turn.finish_job(ending=ending, moved_m=moved_m, position_m=place_m)
 
 
 def _is_of_job(state: State, job: Job, kind: str, ended_us: int) -> bool:
@@ -310,6 +311,8 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     series = turn.state.series
     if series is None:
         return
+    if pause and series.paused:
+        return  # Why it paused stays what is told.
     if pause:
         reason = series.pause_reason if series.pausing else no.message
         turn.set(series=replace(series, pausing=True, pause_reason=reason))

@@ -83,7 +83,7 @@ class Feed(Screen):
         power = "has power" if status.pins.get("drive") else "no power"
         lines += row("Drive", view.UNKNOWN_LIVE if view.is_old(status) else power, width)
         if model.last_move is not None:
-            lines += row("Last", ended.moved_text(model.last_move), width)
+            lines += row("Last", ended.how_far(model.last_move), width)
         lines += others_control(model, width)
         why = status.why_not.get("feed")
         if why:

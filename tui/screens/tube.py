@@ -65,7 +65,7 @@ class Tube(Screen):
         eye = view.eye_row(status)
         lines += row("Eye", eye.text if eye is not None else "none is read now", width)
         if model.last_move is not None:
-            lines += row("Last", ended.moved_text(model.last_move), width)
+            lines += row("Last", ended.how_far(model.last_move), width)
         lines += others_control(model, width)
         why = status.why_not.get("prime")
         if why:
