@@ -19,11 +19,13 @@ class Abnormal(msgspec.Struct, frozen=True):
     reset: str
     """"auto", "ack" or "prove"."""
     standing: str = "raised"
-    """The state of an alarm by ISA-18.2: "raised", "seen", "returned" (its cause is gone, and
-    nobody saw it or it waits to be cleared) or "shelved"; notes are only raised or shelved."""
+    """The state of an alarm by ISA-18.2: "raised", "seen", "returned" (it went and nobody saw it)
+    or "shelved"; notes are only raised or shelved."""
     shelved_until_ns: int | None = None
     shelved_by: str = ""
     shelved_why: str = ""
+    cause_gone: bool = False
+    """What holds the latch is gone: it waits to be cleared."""
 
 
 class LastPortion(msgspec.Struct, frozen=True):

@@ -341,7 +341,7 @@ def abnormal_rows(
         if one.standing == "shelved":
             continue
         age = age_of((now_ns - one.since_ns) / 1e9)
-        stands = f", {STANDING[one.standing]}" if one.rank > 1 else ""
+        stands = f", {standing_words(one)}" if one.rank > 1 else ""
         text = " ".join(part for part in (one.what, one.so_what, one.do_what) if part)
         label = RANKS.get(one.rank, f"!{one.rank}")
         rows.append(Row(label, f"{one.code} {age} ago{stands}: {text}"))
@@ -355,6 +355,13 @@ STANDING = {
     "shelved": "shelved",
 }
 """State of an alarm by ISA-18.2 to its words."""
+
+
+def standing_words(one: Abnormal) -> str:
+    """Return the state of an alarm; one that holds a latch is not over when its cause is gone."""
+    words = STANDING[one.standing]
+    return f"cause gone, still latched, {words}" if one.cause_gone else words
+
 
 RAISED_USUAL, RAISED_FLOOD = 1, 10
 """Alarms in 10 minutes that a person can take in, and those beyond which nobody can (ISA-18.2)."""

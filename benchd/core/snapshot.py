@@ -130,22 +130,23 @@ SWITCH = {1: "stop", 2: "guard"}
 def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
     row = INTERLOCK_BY_NUMBER[latch.number]
     switch = SWITCH.get(latch.number)
-    gone = latch.cause_gone or (switch is not None and not old and pin(state, switch))
+    gone = switch is not None and not old and pin(state, switch)
     rank = RANK[row.reset] if latch.latched else (1 if alarms.is_note(latch) else 2)
     shelf = alarms.shelf_of(state, latch.number)
     return Abnormal(
         code=row.code,
         rank=rank,
-        what=latch.text + (" (cause gone)" if gone else ""),
+        what=latch.text,
         so_what=words.SO_WHAT.get(latch.number, ""),
         do_what=words.do_what(latch.number, row.reset, latched=latch.latched),
         since_ns=latch.since_ns,
         latched=latch.latched,
         reset=row.reset,
-        standing=alarms.standing(state, latch, gone=gone),
+        standing=alarms.standing(state, latch),
         shelved_until_ns=None if shelf is None else shelf.until_ns,
         shelved_by="" if shelf is None else shelf.name,
         shelved_why="" if shelf is None else shelf.reason,
+        cause_gone=latch.latched and (latch.cause_gone or gone),
     )
 
 

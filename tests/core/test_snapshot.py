@@ -189,11 +189,11 @@ def test_a_switch_that_went_back_shows_beside_its_latch(number: int, switch: str
     s.board.trip(number, s.now_ns)
     s.run(0.5)
     latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
-    assert "cause gone" not in latch.what
+    assert not latch.cause_gone
     s.board.pins.add(switch)
     s.run(0.5)
     latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
-    assert latch.what.endswith("(cause gone)")
+    assert latch.cause_gone
     assert latch.latched
 
 
@@ -325,7 +325,7 @@ def test_a_latch_whose_cause_is_gone_says_so_and_stays() -> None:
     s.state = replace(s.state, slow_run=0)
     s.tell(WallClock(WALL_US + 60_000_000))
     row = next(row for row in status(s).abnormals if row.code == "IL-25")
-    assert row.what.endswith("(cause gone)")
+    assert row.cause_gone
     assert row.latched
 
 

@@ -201,7 +201,7 @@ class Interlocks(Screen):
             }
             return fold(f"{one.code}: not up. Once up it {resets[one.reset]}.", width)
         text = " ".join((found.what, found.so_what, found.do_what))
-        stands = f" {view.STANDING[found.standing]}," if found.rank > 1 else ""
+        stands = f" {view.standing_words(found)}," if found.rank > 1 else ""
         age = view.whole_seconds((status.now_ns - found.since_ns) / 1e9)
         return fold(keyed(f"{one.code},{stands} raised {age} ago: {text}"), width)
 
