@@ -151,8 +151,8 @@ class BenchStatus(msgspec.Struct, frozen=True):
     attended_s: float = 0.0
     """How long ago anybody last asked for something, or the daemon began [s]."""
     why_not: dict[str, str] = {}
-    """Actions that would be refused now (feed, prime, portion, series, stroke, open), each with the
-    first reason."""
+    """Actions that would be refused now (feed, relieve, drive, prime, portion, series, stroke,
+    tube_out, open), each with the first reason."""
 
 
 STATUS_VERSION = 1

@@ -12,7 +12,7 @@ from benchd.core.clock_map import unwrap
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough
 from benchd.core.facts import shortest_period_s as shortest_s_of
-from benchd.core.interlocks import why_not, why_nots
+from benchd.core.interlocks import why_not
 from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
@@ -70,19 +70,10 @@ def at_rest(state: State) -> bool:
 
 def ready_for(state: State, action: str, now_ns: int) -> No | None:
     """Return why an action is refused before the board is even asked, or None."""
-    return _ready_for(state, action, why_not(state, action, now_ns))
+    return ready_by_rules(state, action, why_not(state, action, now_ns))
 
 
-def refused(state: State, now_ns: int) -> dict[str, No]:
-    """Return why actions would be refused now, whether the barrel may be opened among them; those
-    that would not are left out."""
-    rules = why_nots(state, (*READY_FOR, "open"), now_ns)
-    found = {action: _ready_for(state, action, rules.get(action)) for action in READY_FOR}
-    found["open"] = rules.get("open")
-    return {action: no for action, no in found.items() if no is not None}
-
-
-def _ready_for(state: State, action: str, no: No | None) -> No | None:
+def ready_by_rules(state: State, action: str, no: No | None) -> No | None:
     """As `ready_for`, once the daemon's rules were asked."""
     bars = BOARD_NUMBERS - WAY_OUT if action == "feed" else BOARD_NUMBERS
     held = [latch for latch in state.latches.values() if latch.number in bars]

@@ -11,6 +11,7 @@ from benchd.core import alarms, cycle, eye, watched, words
 from benchd.core.interlocks import ALWAYS
 from benchd.core.interlocks.odd_portions import odd_of
 from benchd.core.interlocks.open_tube import open_s
+from benchd.core.refused import refused
 from benchd.core.seen import is_usual
 from benchd.core.state import GoneAlarm, Latch, State, Weighed
 from benchd.core.turn import pin
@@ -225,7 +226,7 @@ def _why_not(state: State, now_ns: int) -> dict[str, str]:
     """Return the actions that would be refused now, each with its code and first reason."""
     return {
         action: f"{no.condition}: {no.message}" if no.condition.startswith("IL-") else no.message
-        for action, no in cycle.refused(state, now_ns).items()
+        for action, no in refused(state, now_ns).items()
     }
 
 

@@ -418,7 +418,7 @@ def test_two_slow_cuts_in_a_row_pause_the_series_until_somebody_clears_it() -> N
     assert len(s.records("portion")) == 3
     assert s.refused(s.ask("resume")).condition == "IL-25"
     s.must("clear", interlock=25)
-    s.ask("resume", client=OTHER)
+    s.must("control", client=OTHER, seconds=0).ask("resume", client=OTHER)
     s.run(10)
     assert len(s.records("portion")) == 5
 

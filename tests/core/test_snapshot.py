@@ -16,6 +16,7 @@ from benchd.core.watched import WATCHED
 from protocols.limits import FITTED_BITS, WEIGHTS_TOLD
 from protocols.status import BenchStatus
 from tests.core.script import ALL, OTHER, WALL_US, S, Script, bench, proven
+from tui.screens.interlocks import ACTIONS
 
 
 def status(s: Script) -> BenchStatus:
@@ -351,12 +352,28 @@ def test_a_snapshot_never_says_that_a_hand_may_go_in() -> None:
 def test_each_action_says_ahead_why_it_would_be_refused() -> None:
     s = Script().ready()
     why = status(s).why_not
-    assert set(why) == {"open"}
+    assert set(why) == {"open", "relieve"}
     assert why["open"].startswith("IL-13: ")
+    assert why["relieve"].startswith("The feed stands at the rear end")
     s.tell(LinkDown("The cable was pulled."))
     why = status(s).why_not
-    assert set(why) == {"feed", "prime", "portion", "series", "stroke", "open"}
+    moving = {"feed", "relieve", "drive", "prime", "portion", "series", "stroke", "tube_out"}
+    assert set(why) == {*moving, "open"} == set(ACTIONS)
     assert why["feed"].startswith("IL-19: ")
+
+
+def test_at_an_open_guard_relieve_drive_power_and_tube_out_are_refused_ahead() -> None:
+    s = Script().ready(at_m=0.1)
+    assert set(status(s).why_not) == {"open"}
+    s.board.pins.discard("guard")
+    s.board.trip(2, s.now_ns)
+    s.run(0.3)
+    why = status(s).why_not
+    for action in ("relieve", "drive", "tube_out"):
+        assert why[action].startswith("IL-02: ")
+    s = Script().connect().prove(20)
+    s.state = replace(s.state, carry=replace(s.state.carry, tube=None))
+    assert status(s).why_not["tube_out"] == "No tube is in."
 
 
 def test_a_reason_without_a_code_stands_as_it_is() -> None:

@@ -15,7 +15,7 @@ from protocols.codes import INTERLOCKS, PINS
 from protocols.requests import QUESTION
 from protocols.status import Abnormal, BrokerStatus, LastPortion, SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon, Refusal
-from tests.quiet_status import told
+from tests.quiet_status import STATUS, told
 from tests.tui.key_table import CASES
 from tests.tui.rig import answer_yes, screens, until
 from tui import view
@@ -32,7 +32,7 @@ OTHERWISE: dict[str, Any] = {
     "state": "PORTIONING", "phase": "cut", "thrust_n": 310.0, "air_pa": 1.2e5, "supply_v": 4.3,
     "eye_counts": 130, "link_age_s": 0.4, "position_known": False, "clock_error_s": 0.03,
     "lines_bad": 3, "journal_ok": False, "tube_open_s": 7500.0, "attended_s": 660.0,
-    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8",
+    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8", "odd": (1, 5),
     "last": LastPortion(3, "normal", "complete", None, ("thrust high",)),
     "pins": {pin: True for pin in PINS if pin not in ("guard", "ends", "drive")},
     "abnormals": tuple(
@@ -286,6 +286,28 @@ async def test_why_not_is_said_for_each_action_and_never_that_one_may_open(
     assert "Opening" not in text
 
 
+@pytest.mark.parametrize(
+    ("screen", "key", "action"),
+    [
+        ("f", "r", "relieve"), ("f", "d", "drive"), ("t", "a", "prime"), ("t", "m", "prime"),
+        ("t", "o", "tube_out"), ("s", "m", "series"), ("s", "o", "portion"), ("s", "a", "stroke"),
+        ("s", "e", "series"),
+    ],
+)  # fmt: skip
+async def test_nobody_confirms_what_is_known_to_be_refused(
+    peer: FakeDaemon, socket_at: str, folder: str, screen: str, key: str, action: str
+) -> None:
+    no = {action: "IL-02: Guard open: see 'benchd clear IL-02'."}
+    paused = SeriesStatus(3, 12, 8.0, None, True, False)
+    pins = {**STATUS.pins, "drive": False}
+    peer.news = [("status", told(why_not=no, series=paused, pins=pins))]
+    async with screens(socket_at, screen, key, folder=folder) as (app, _):
+        await until(lambda: "Refused: IL-02: Guard open: see keys i,ENTER." in app.text())
+        assert app.model.question is None
+        assert not app.page.typing
+    assert not {"plan", "relieve", "drive"} & {method for method, _ in peer.asked}
+
+
 def test_every_code_is_watched_and_has_its_live_value() -> None:
     """Held against the daemon's table of rules and the words of what is not watched."""
     watched = {i.number for i in INTERLOCKS if i.place != "daemon"} | RULE_BY_NUMBER.keys()
@@ -339,7 +361,7 @@ async def test_the_record_of_a_tube_is_there_for_a_terminal_that_comes_later(
 ) -> None:
     peer.news = [("status", told(tube_net_kg=0.43, tube_temperature_c=6.5, tube_open_s=600.0))]
     async with screens(socket_at, "t") as (app, _):
-        assert "in for 10 min" in app.text()
+        assert "open for 10 min" in app.text()
         assert "Record    net 430 g; 6.5 C as it came in" in app.text()
 
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, Protocol
 from tui import ended, view
 from tui.frame import Line, fold
 from tui.model import Model
+from tui.said import keyed
 
 NUMBER_SIGNS = frozenset("0123456789.,-")
 WORD_SIGNS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,-_/+:")
@@ -290,8 +291,20 @@ def loaded_words(model: Model) -> str:
     return view.loaded_text(model.status)
 
 
+def is_refused(desk: Desk, action: str) -> bool:
+    """Say why an action would be refused, where the daemon has told that ahead, so that nobody is
+    asked to confirm it in vain; True when it has."""
+    status = desk.model.status
+    why = status.why_not.get(action) if status is not None and desk.model.up else None
+    if why:
+        desk.say(keyed(f"Refused: {why}"), "watch")
+    return bool(why)
+
+
 def relieve(desk: Desk) -> None:
     """Ask whether to let the barrel's pressure off, and do it."""
+    if is_refused(desk, "relieve"):
+        return
     desk.confirm(
         f"will feed in reverse to let the pressure off; {loaded_words(desk.model)}",
         lambda: desk.ask("relieve", {}, lambda result: say_moved(desk, result)),

@@ -16,6 +16,7 @@ from tui.screens.base import (
     Screen,
     a_number,
     guard_words,
+    is_refused,
     number,
     relieve,
     say_moved,
@@ -184,7 +185,7 @@ class Feed(Screen):
         if status is not None and status.pins.get("drive"):
             text = "The drive has no power; a loaded barrel stays loaded."
             self.desk.ask("drive", {"on": False}, lambda _: self.desk.say(text))
-        else:
+        elif not is_refused(self.desk, "drive"):
             self.desk.confirm(
                 f"will put power on the drive; {guard_words(self.desk.model)}",
                 lambda: self.desk.ask(

@@ -31,10 +31,13 @@ OF_THE_LIST = ("up", "down", "enter", "a", "k", "b")
 
 ACTIONS: dict[str, str] = {
     "feed": "Feed",
+    "relieve": "Relieve",
+    "drive": "Drive on",
     "prime": "Prime",
     "portion": "Portion",
     "series": "Series",
     "stroke": "Stroke",
+    "tube_out": "Tube out",
     "open": "Opening",
 }
 """Action to its word."""

@@ -15,6 +15,7 @@ from tui.screens.base import (
     Press,
     Screen,
     guard_words,
+    is_refused,
     loaded_words,
     number,
     relieve,
@@ -112,6 +113,8 @@ class Series(Screen):
 
     def _make(self) -> None:
         card = self._card()
+        if is_refused(self.desk, "series"):
+            return
         if card is None:
             self.desk.say(f"No dough card lies in {self.desk.folder}: 'benchd init' writes one.")
             return
@@ -167,7 +170,7 @@ class Series(Screen):
 
     def _one(self) -> None:
         card = self._card()
-        if card is not None:
+        if card is not None and not is_refused(self.desk, "portion"):
             params = {"dough": card.text}
             self._with_plan(card, ONE, lambda: self._begin("portion", params))
 
@@ -176,6 +179,8 @@ class Series(Screen):
         series = status.series if status is not None else None
         if series is None or not series.paused:
             self.desk.say("No series is paused, so there is nothing to go on with.")
+            return
+        if is_refused(self.desk, "series"):
             return
         of = f" of {series.count}" if series.count else ""
         self.desk.confirm(
@@ -186,6 +191,8 @@ class Series(Screen):
     # A dry stroke: armed by one key, made by another.
 
     def _arm(self) -> None:
+        if is_refused(self.desk, "stroke"):
+            return
         status = self.desk.model.status
         air = status.air if status is not None else view.UNKNOWN_LIVE
         blade = " ".join(self.desk.cautions.get("cut", ()))
