@@ -364,6 +364,13 @@ TOPICS: dict[str, str] = {
     "weight": "a weight; without a mass, one that was taken back",
     "series": "a series that began, paused, went on or ended",
     "move": "a feed move that ended",
+    "stroke": "a dry stroke that ended",
+    "tube": "a tube that came in, was touched, or was taken out",
+    "refusal": "a command that the board refused",
+    "proof": "an interlock that somebody proved",
+    "control": "who is in control from now on",
+    "link": "the link to the board, up or down",
+    "note": "a note that somebody wrote",
     "message": "a sentence for the person",
 }
 """What `follow` brings, one JSON-RPC notification each: {"method": topic, "params": {...}}."""

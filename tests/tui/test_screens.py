@@ -22,6 +22,7 @@ from tui import view
 from tui.app import Screens
 from tui.said import KEYS_OF, keyed
 from tui.screens.interlocks import LIVE, PART_OF, interlock_line
+from tui.screens.journal import KINDS
 from tui.screens.table import SCREENS
 
 pytestmark = pytest.mark.slow
@@ -474,6 +475,17 @@ async def test_a_card_is_read_with_its_signs_spelled(
         assert "dough: masa  # 22  deg C +- 1" in app.text()
         assert "    ok" in app.text()
         assert app.text().isascii()
+
+
+async def test_the_live_journal_tells_refusals_and_keys_in_place_of_commands(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    no = {"command": "run", "condition": "IL-02", "text": "Latched: 'benchd clear IL-02'."}
+    peer.news = [("status", told()), ("refusal", no)]
+    async with screens(socket_at, "j") as (app, pilot):
+        await pilot.press(*"l" * KINDS.index("refusal"))
+        assert "refusal, since these screens opened" in app.text()
+        assert "The board refused 'run': Latched: keys i,ENTER." in app.text()
 
 
 async def test_the_journal_shows_news_and_filters_it(peer: FakeDaemon, socket_at: str) -> None:
