@@ -150,6 +150,9 @@ class BenchStatus(msgspec.Struct, frozen=True):
     """Temperature of its dough as it came in [C], likewise."""
     attended_s: float = 0.0
     """How long ago anybody last asked for something, or the daemon began [s]."""
+    bounds: dict[str, tuple[float | None, float | None]] = {}
+    """Least and most that readings may be [SI], None for no such limit: thrust_n, air_pa and
+    supply_v where fitted, and odd, the share by which a weight may be off its aim (IL-25)."""
     why_not: dict[str, str] = {}
     """Actions that would be refused now (feed, relieve, drive, prime, portion, series, stroke,
     tube_out, open), each with the first reason."""

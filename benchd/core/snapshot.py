@@ -8,6 +8,7 @@ from typing import Any
 
 from benchd.calc import spread_lightly
 from benchd.core import alarms, cycle, eye, watched, words
+from benchd.core.facts import BenchFacts
 from benchd.core.interlocks import ALWAYS
 from benchd.core.interlocks.odd_portions import odd_of
 from benchd.core.interlocks.open_tube import open_s
@@ -230,6 +231,31 @@ def _why_not(state: State, now_ns: int) -> dict[str, str]:
     }
 
 
+def _place(state: State, old: bool) -> dict[str, Any]:
+    """Return where the feed stands, if anybody knows."""
+    known = pin(state, "known") and not old
+    at_m = state.facts.metres(state.board.position) if known else None
+    return {"position_known": known, "position_m": at_m}
+
+
+def _limits(state: State, now_ns: int) -> dict[str, Any]:
+    """Return what the bench's limits forbid now, and those of what is read."""
+    return {"why_not": _why_not(state, now_ns), "bounds": _bounds(state.facts)}
+
+
+def _bounds(facts: BenchFacts) -> dict[str, tuple[float | None, float | None]]:
+    """Return the limits of what is read."""
+    limits, share = facts.limits, facts.watch.odd_share
+    found: dict[str, tuple[float | None, float | None]] = {"odd": (-share, share)}
+    if "thrust" in facts.fitted:
+        found["thrust_n"] = None, limits["thrust_max"] / 10
+    if "air" in facts.fitted:
+        found["air_pa"] = limits["air_min"] * 100.0, limits["air_max"] * 100.0
+    if "supply" in facts.fitted:
+        found["supply_v"] = limits["supply_min"] / 1000, None
+    return found
+
+
 def _scaled(value: int, scale: float, old: bool) -> float | None:
     return None if old or value == NOT_FITTED else value * scale
 
@@ -280,8 +306,8 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     word = bench_state(state, now_ns)
     under_way = state.series or state.work
     dough = under_way.dough if under_way is not None else None
-    knows_place = pin(state, "known") and not old
-    left = max(cycle.travel_left_steps(state), 0) if knows_place else None
+    place = _place(state, old)
+    left = max(cycle.travel_left_steps(state), 0) if place["position_known"] else None
     needed = cycle.needed_steps(state, dough) if dough is not None else 0
     weights = {weighed.portion: weighed.mass_kg for weighed in state.weights}
     taught = (state.carry.eye_empty, state.carry.eye_dough)
@@ -294,8 +320,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         air=_air(state, unread),
         coils=_coils(state, old),
         not_watched=watched.not_watched(facts.fitted),
-        position_m=facts.metres(board.position) if knows_place else None,
-        position_known=knows_place,
+        **place,
         **_tube(state, now_ns),
         tube_left_portions=left // needed if left is not None and needed > 0 else None,
         tube_left_m=facts.metres(left) if left is not None else None,
@@ -329,7 +354,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         returned=tuple(map(_returned, reversed(state.alarms.returned))),
         raised_lately=alarms.raised_lately(state, now_ns),
         **_spread_so_far(state),
-        why_not=_why_not(state, now_ns),
+        **_limits(state, now_ns),
         journal=journal,
         journal_ok=state.journal_ok,
         now_ns=now_ns,

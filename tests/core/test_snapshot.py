@@ -438,3 +438,27 @@ def test_the_spread_is_told_of_eight_alike_and_with_its_interval() -> None:
     state = replace(s.state, recent=(*s.state.recent[:-1], changed))
     told = snapshot(state, s.now_ns)
     assert (told.n_spread, told.spread_kg) == (1, None)
+
+
+def test_readings_are_told_with_their_limits_where_they_are_fitted() -> None:
+    s = Script(bench(*ALL))
+    s.state = replace(
+        s.state,
+        facts=replace(
+            s.facts,
+            limits={
+                **s.facts.limits,
+                "thrust_max": 4000,
+                "air_min": 1500,
+                "air_max": 6000,
+                "supply_min": 4500,
+            },
+        ),
+    )
+    assert status(s).bounds == {
+        "odd": (-0.08, 0.08),
+        "thrust_n": (None, 400.0),
+        "air_pa": (150_000.0, 600_000.0),
+        "supply_v": (4.5, None),
+    }
+    assert set(status(Script(bench())).bounds) == {"odd"}

@@ -15,14 +15,13 @@ from protocols.codes import INTERLOCKS, PINS
 from protocols.requests import QUESTION
 from protocols.status import Abnormal, BrokerStatus, LastPortion, SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon, Refusal
-from tests.quiet_status import STATUS, told
+from tests.quiet_status import told
 from tests.tui.key_table import CASES
 from tests.tui.rig import answer_yes, screens, until
 from tui import view
 from tui.app import Screens
 from tui.said import KEYS_OF, keyed
 from tui.screens.interlocks import LIVE, PART_OF, interlock_line
-from tui.screens.journal import KINDS
 from tui.screens.table import SCREENS
 
 pytestmark = pytest.mark.slow
@@ -287,28 +286,6 @@ async def test_why_not_is_said_for_each_action_and_never_that_one_may_open(
     assert "Opening" not in text
 
 
-@pytest.mark.parametrize(
-    ("screen", "key", "action"),
-    [
-        ("f", "r", "relieve"), ("f", "d", "drive"), ("t", "a", "prime"), ("t", "m", "prime"),
-        ("t", "o", "tube_out"), ("s", "m", "series"), ("s", "o", "portion"), ("s", "a", "stroke"),
-        ("s", "e", "series"),
-    ],
-)  # fmt: skip
-async def test_nobody_confirms_what_is_known_to_be_refused(
-    peer: FakeDaemon, socket_at: str, folder: str, screen: str, key: str, action: str
-) -> None:
-    no = {action: "IL-02: Guard open: see 'benchd clear IL-02'."}
-    paused = SeriesStatus(3, 12, 8.0, None, True, False)
-    pins = {**STATUS.pins, "drive": False}
-    peer.news = [("status", told(why_not=no, series=paused, pins=pins))]
-    async with screens(socket_at, screen, key, folder=folder) as (app, _):
-        await until(lambda: "Refused: IL-02: Guard open: see keys i,ENTER." in app.text())
-        assert app.model.question is None
-        assert not app.page.typing
-    assert not {"plan", "relieve", "drive"} & {method for method, _ in peer.asked}
-
-
 def test_every_code_is_watched_and_has_its_live_value() -> None:
     """Held against the daemon's table of rules and the words of what is not watched."""
     watched = {i.number for i in INTERLOCKS if i.place != "daemon"} | RULE_BY_NUMBER.keys()
@@ -475,17 +452,6 @@ async def test_a_card_is_read_with_its_signs_spelled(
         assert "dough: masa  # 22  deg C +- 1" in app.text()
         assert "    ok" in app.text()
         assert app.text().isascii()
-
-
-async def test_the_live_journal_tells_refusals_and_keys_in_place_of_commands(
-    peer: FakeDaemon, socket_at: str
-) -> None:
-    no = {"command": "run", "condition": "IL-02", "text": "Latched: 'benchd clear IL-02'."}
-    peer.news = [("status", told()), ("refusal", no)]
-    async with screens(socket_at, "j") as (app, pilot):
-        await pilot.press(*"l" * KINDS.index("refusal"))
-        assert "refusal, since these screens opened" in app.text()
-        assert "The board refused 'run': Latched: keys i,ENTER." in app.text()
 
 
 async def test_the_journal_shows_news_and_filters_it(peer: FakeDaemon, socket_at: str) -> None:

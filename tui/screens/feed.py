@@ -8,6 +8,7 @@ from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
 from tui.frame import Line, fold, row
 from tui.keys import NUDGES_M, REPEATS_LEAST, Held, Repeats
+from tui.readings import thrust_text
 from tui.screens.base import (
     NUMBER_SIGNS,
     Desk,
@@ -210,7 +211,7 @@ def thrust_words(status: BenchStatus) -> str:
     """Return the thrust, or why there is none."""
     if "thrust" in status.not_watched:
         return "not watched"
-    return view.UNKNOWN_ENERGY if view.is_old(status) else view.newtons(status.thrust_n)
+    return view.UNKNOWN_ENERGY if view.is_old(status) else thrust_text(status)
 
 
 def switch_words(status: BenchStatus) -> str:
