@@ -206,14 +206,18 @@ class Screen:
 
     def body(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return the body, in at most `room` lines where that matters to it."""
-        cautions = [
-            line
-            for text in self.desk.cautions.get(self.cautions, ())
-            for line in fold(f"! {text}", width)
-        ]
+        model = self.desk.model
+        texts = [f"! {text}" for text in self.desk.cautions.get(self.cautions, ())]
         lines = self.lines(now_s, width, room)
+        cautions = [line for text in texts for line in fold(text, width)]
         if not cautions:
             return lines
+        # Whoever looks at what moves, is about to or just did, has read them and needs the values.
+        moves = model.question is not None or model.moving
+        if moves or (model.message and len(lines) + len(cautions) > room):
+            cautions = [_first_line(text, width) for text in texts]
+        if moves:
+            cautions = cautions[: max(room - len(lines), 0)]
         left = room - len(cautions)
         if len(lines) < left:
             return [*lines, Line(""), *cautions]
@@ -268,6 +272,11 @@ class Screen:
     def left(self) -> None:
         """Another screen comes: give up what was begun here."""
         self._form = None
+
+
+def _first_line(text: str, width: int) -> Line:
+    lines = fold(text, width - 4)
+    return lines[0] if len(lines) == 1 else Line(f"{lines[0].text} ...")
 
 
 def number(text: str) -> float | None:
