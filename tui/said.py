@@ -49,15 +49,17 @@ KEYS_OF: dict[str, str] = {
 _COMMAND = re.compile(r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'")
 
 
-def keyed(text: str) -> str:
+def keyed(text: str, here: str = "") -> str:
     """Return a sentence with the keys in place of each command that has some: whoever reads it here
-    has no prompt to type at."""
+    has no prompt to type at. `here`: the key of the screen that it stands on, which is left out."""
 
     def keys(found: re.Match[str]) -> str:
         if found[1] not in KEYS_OF:
             return found[0]
         begins = text[: found.start()].rstrip()[-1:] in ("", ".", "!")
-        return f"{'Keys' if begins else 'keys'} {KEYS_OF[found[1]]}"
+        keys = KEYS_OF[found[1]].removeprefix(f"{here},")
+        word = "keys" if "," in keys else "key"
+        return f"{word.capitalize() if begins else word} {keys}"
 
     return _COMMAND.sub(keys, text)
 

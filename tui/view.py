@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
@@ -328,19 +328,14 @@ def eye_row(status: BenchStatus) -> Row | None:
     return Row("Eye", f"{status.eye_counts} counts, {sees}; {taught}")
 
 
-def abnormal_rows(
-    abnormals: tuple[Abnormal, ...], now_ns: int, age_of: Callable[[float], str] = seconds
-) -> list[Row]:
+def abnormal_rows(abnormals: tuple[Abnormal, ...], now_ns: int) -> list[Row]:
     """Return each abnormal, worst first: rank as sign and word, age, whether it was seen, what, so
-    what, do what; those that are shelved are left out.
-
-    `age_of` writes an age in s.
-    """
+    what, do what; those that are shelved are left out."""
     rows = []
     for one in abnormals:
         if one.standing == "shelved":
             continue
-        age = age_of((now_ns - one.since_ns) / 1e9)
+        age = whole_seconds((now_ns - one.since_ns) / 1e9)
         stands = f", {standing_words(one)}" if one.rank > 1 else ""
         text = " ".join(part for part in (one.what, one.so_what, one.do_what) if part)
         label = RANKS.get(one.rank, f"!{one.rank}")

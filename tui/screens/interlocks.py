@@ -206,7 +206,7 @@ class Interlocks(Screen):
         text = " ".join((found.what, found.so_what, found.do_what))
         stands = f" {view.standing_words(found)}," if found.rank > 1 else ""
         age = view.whole_seconds((status.now_ns - found.since_ns) / 1e9)
-        return fold(keyed(f"{one.code},{stands} raised {age} ago: {text}"), width)
+        return fold(keyed(f"{one.code},{stands} raised {age} ago: {text}", "i"), width)
 
     def _why_not(self, status: BenchStatus, width: int) -> list[Line]:
         lines = []

@@ -103,7 +103,7 @@ def abnormal_lines(status: BenchStatus, age_s: float, width: int, *, notes: bool
         mark = (
             "" if found.standing == "seen" and found.rank < 3 else MARKS.get(f"!{found.rank}", "")
         )
-        for one in view.abnormal_rows((found,), now_ns, view.whole_seconds):
+        for one in view.abnormal_rows((found,), now_ns):
             lines += row(one.label, one.text, width, mark)
     return lines
 
