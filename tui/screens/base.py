@@ -214,7 +214,7 @@ class Screen:
             return lines
         # Whoever looks at what moves, is about to or just did, has read them and needs the values.
         moves = model.question is not None or model.moving
-        if moves or (model.message and len(lines) + len(cautions) > room):
+        if (moves or model.message) and len(lines) + len(cautions) > room:
             cautions = [_first_line(text, width) for text in texts]
         if moves:
             cautions = cautions[: max(room - len(lines), 0)]
