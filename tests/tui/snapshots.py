@@ -41,6 +41,7 @@ NORMAL: dict[str, Any] = {
 }
 ABNORMAL: dict[str, Any] = {
     **DOUGH_GONE,
+    "thrust_n": 431.0,
     "not_watched": ("guard", "cutter far end"),
     "abnormals": (
         *DOUGH_GONE["abnormals"],
@@ -78,7 +79,7 @@ STUDY: dict[str, Any] = {
     | {"class": "normal"},
     "why": [
         "Found: thrust 200 N.",
-        "Likely: M08 plug at the nozzle.",
+        "Likely: MC-04 a lump in the nozzle.",
         "Next check: relieve, vent, then look into the nozzle.",
         "CAUTION: Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
         "Held against 2 good portions.",

@@ -300,4 +300,4 @@ async def test_what_warns_stands_whole_above_what_has_no_room(
         monkeypatch.setattr(app, "study", study_of_a_frozen_portion)
         await pilot.press("v")
         assert caution in " ".join(app.text().split())
-        assert "Likely: M08 plug at the nozzle." in app.text()
+        assert "Likely: MC-04 a lump in the nozzle." in app.text()
