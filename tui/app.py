@@ -12,7 +12,7 @@ from typing import Any
 from textual import events
 from textual.app import App, ComposeResult
 
-from protocols.requests import QUESTION, REQUESTS
+from protocols.requests import REQUESTS
 from tui import frame, said, view
 from tui.client import Link, Refused, Stopper
 from tui.keys import BURST_S, STALE_S, StopKey
@@ -215,10 +215,8 @@ class Screens(App[int]):
             takes_control = takes_control and said.condition_of(no) != "control"
             if said.condition_of(no) in LET_GO:
                 pass  # How far it went is told as news of the move.
-            elif no.code == QUESTION and said.condition_of(no) == "control":
-                self._offer_control(str(no))
-            elif no.code == QUESTION and on_question is not None:
-                self._guarded(on_question, str(no))
+            elif put := said.question_of(self, no, on_question):
+                self._guarded(put, str(no))
             else:
                 self.say(said.refused_words(no), "watch")
             return
@@ -233,14 +231,6 @@ class Screens(App[int]):
         if then is not None:
             self._guarded(then, result)
             self.draw()
-
-    def _offer_control(self, text: str) -> None:
-        """Ask whether to take control; what was asked for is to be asked for anew, with a look."""
-        done = "This terminal is in control now, and nothing was moved: press the key once more."
-        self.confirm(
-            f"{text} Nothing moves by that",
-            lambda: self.ask("control", {}, lambda _: self.say(done)),
-        )
 
     def study(
         self,
