@@ -10,11 +10,11 @@ from benchd.cli.command import (
     WRONG,
     Parts,
     Usage,
-    asks_daemon,
     caution,
     confirm,
     moves,
     quantity_of,
+    takes_control,
 )
 from benchd.cli.daemon import connect, move, now, show, status_of
 from protocols.limits import JOG_MAX_M
@@ -23,7 +23,7 @@ from tui.view import guard_text
 
 
 def _here_options(parser: argparse.ArgumentParser) -> None:
-    asks_daemon(parser)
+    takes_control(parser)
     parser.add_argument(
         "position", type=quantity_of("length"), help="way from the rear end of travel, such as 0mm"
     )

@@ -162,6 +162,21 @@ def shown_bench(folder: Path) -> Iterator[tuple[Wire, Screen, Terminal]]:
         bench.end()
 
 
+def take_control(screen: Screen) -> None:
+    """Press a key that needs control, and take it from the other terminal when that is asked."""
+    taken = b"This terminal is in control now"
+    screen.forget()
+    for _ in range(10):  # A busy machine may keep a key for too long.
+        screen.press(b"\x1b[C")
+        select.select([], [], [], 0.4)
+        if b"take it?" in screen.drawn:
+            screen.press(b"\r")
+            select.select([], [], [], 0.4)
+        if taken in screen.drawn:
+            return
+    screen.wait_for(taken)
+
+
 @contextmanager
 def held(screen: Screen, hand: Terminal, sign: bytes) -> Iterator[None]:
     """A nudge key that is held, in a terminal that tells of repeats and releases (progressive
@@ -218,6 +233,7 @@ def key_to_stop(folder: Path, presses: int = PRESSES, seed: int = 1) -> dict[str
     pictures, looked_s = 0, 0.0
     with shown_bench(folder) as (wire, screen, hand):
         hand.ask("jog", distance_m=JOG_M, speed_m_s=JOG_SPEED_M_S)
+        take_control(screen)
         screen.press(b"\x1b[102;1:3u")
         screen.wait_for(b"tells when a key is let go")
         for n in range(presses):

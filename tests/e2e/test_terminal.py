@@ -142,7 +142,7 @@ def test_a_day_at_the_full_bench(short_folder: Path) -> None:
         tmux.wait_for("Seen: ")
         tmux.wait_for(" ago, seen: Guard open")
         simulator.control("press guard on")
-        tmux.wait_for("(cause gone)")
+        tmux.wait_for("cause gone, still latched")
         tmux.keys("i")
         prove(tmux, "IL-02", "shut", "clear", "home")
         look(tmux, "interlocks")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from protocols.requests import QUESTION
 from protocols.status import SeriesStatus
-from tests.cli.fake_daemon import FakeDaemon
+from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
 from tests.tui.rig import answer_yes, screens, until
 from tui.frame import Line
@@ -165,6 +166,23 @@ async def test_a_second_terminal_is_told_that_it_only_watches(
     peer.news = [("status", told(controller="client 2"))]
     async with screens(socket_at) as (app, _):
         assert "Control   another terminal (client 2)" in app.text()
+
+
+async def test_a_key_that_needs_control_asks_for_it_first_and_moves_nothing(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    text = "Client 2 is in control here: take it?"
+    peer.answers["jog"] = Refusal(QUESTION, text, {"condition": "control"})
+    peer.answers["control"] = {"client": 3}
+    peer.news = [("status", told(controller="client 2"))]
+    async with screens(socket_at, "f", "right") as (app, pilot):
+        asked = await answer_yes(app, pilot)
+        assert asked == f"{text} Nothing moves by that"
+        await until(lambda: "press the key once more" in app.text())
+        assert not app.model.in_control
+        app._news("status", told(controller="client 3"))
+        assert app.model.in_control
+    assert peer.methods() == ["jog", "control"]
 
 
 async def test_keys_say_that_somebody_is_there_while_a_series_runs(

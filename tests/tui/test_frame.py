@@ -152,6 +152,17 @@ def test_weights_stand_where_they_lie_against_the_aim() -> None:
     assert {n: sign for n, sign in enumerate(inside) if sign != " "} == {12: ".", 24: "o", 36: "."}
 
 
+def test_odd_weights_are_crossed_on_the_strip() -> None:
+    line = strip_lines({1: 0.0300, 2: 0.0327, 3: 0.0322}, 0.030, 80, 0.08)[0].text
+    inside = line[line.index("|") + 1 : line.rindex("|")]
+    assert {n: sign for n, sign in enumerate(inside) if sign != " "} == {24: ".", 46: "X", 42: "o"}
+    assert line.endswith("o last, X odd")
+    last = strip_lines({1: 0.0300, 2: 0.0327}, 0.030, 80, 0.08)[0].text
+    assert "X" in last[: last.rindex("|")]
+    assert "o" not in last[: last.rindex("|")]
+    assert "X" not in strip_lines({1: 0.0300, 2: 0.0323}, 0.030, 80, 0.08)[0].text
+
+
 def test_a_weight_outside_the_strip_stands_at_its_edge() -> None:
     marks = strip_lines({1: 0.060, 2: 0.010, 3: 0.030}, 0.030, 80)[0].text
     assert "|<" in marks

@@ -32,7 +32,7 @@ OTHERWISE: dict[str, Any] = {
     "state": "PORTIONING", "phase": "cut", "thrust_n": 310.0, "air_pa": 1.2e5, "supply_v": 4.3,
     "eye_counts": 130, "link_age_s": 0.4, "position_known": False, "clock_error_s": 0.03,
     "lines_bad": 3, "journal_ok": False, "tube_open_s": 7500.0, "attended_s": 660.0,
-    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8",
+    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8", "odd": (1, 5),
     "last": LastPortion(3, "normal", "complete", None, ("thrust high",)),
     "pins": {pin: True for pin in PINS if pin not in ("guard", "ends", "drive")},
     "abnormals": tuple(
@@ -339,7 +339,7 @@ async def test_the_record_of_a_tube_is_there_for_a_terminal_that_comes_later(
 ) -> None:
     peer.news = [("status", told(tube_net_kg=0.43, tube_temperature_c=6.5, tube_open_s=600.0))]
     async with screens(socket_at, "t") as (app, _):
-        assert "in for 10 min" in app.text()
+        assert "open for 10 min" in app.text()
         assert "Record    net 430 g; 6.5 C as it came in" in app.text()
 
 
@@ -349,7 +349,7 @@ async def test_who_else_is_in_control_stands_where_the_feed_is_moved(
 ) -> None:
     peer.news = [("status", told(controller="client 2"))]
     async with screens(socket_at, key) as (app, _):
-        words = "Control   another terminal (client 2); at rest whoever asks takes over"
+        words = "Control   another terminal (client 2); at rest it can be taken over"
         assert words in app.text()
         app._changed(False)
         assert "Control   not known: no daemon answers" in app.text()

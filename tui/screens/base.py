@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, Protocol
 from tui import ended, view
 from tui.frame import Line, fold
 from tui.model import Model
+from tui.said import keyed
 
 NUMBER_SIGNS = frozenset("0123456789.,-")
 WORD_SIGNS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,-_/+:")
@@ -205,14 +206,18 @@ class Screen:
 
     def body(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return the body, in at most `room` lines where that matters to it."""
-        cautions = [
-            line
-            for text in self.desk.cautions.get(self.cautions, ())
-            for line in fold(f"! {text}", width)
-        ]
+        model = self.desk.model
+        texts = [f"! {text}" for text in self.desk.cautions.get(self.cautions, ())]
         lines = self.lines(now_s, width, room)
+        cautions = [line for text in texts for line in fold(text, width)]
         if not cautions:
             return lines
+        # Whoever looks at what moves, is about to or just did, has read them and needs the values.
+        moves = model.question is not None or model.moving
+        if (moves or model.message) and len(lines) + len(cautions) > room:
+            cautions = [_first_line(text, width) for text in texts]
+        if moves:
+            cautions = cautions[: max(room - len(lines), 0)]
         left = room - len(cautions)
         if len(lines) < left:
             return [*lines, Line(""), *cautions]
@@ -269,6 +274,11 @@ class Screen:
         self._form = None
 
 
+def _first_line(text: str, width: int) -> Line:
+    lines = fold(text, width - 4)
+    return lines[0] if len(lines) == 1 else Line(f"{lines[0].text} ...")
+
+
 def number(text: str) -> float | None:
     """Return a number typed with a decimal point or comma; None when it is none."""
     try:
@@ -290,8 +300,20 @@ def loaded_words(model: Model) -> str:
     return view.loaded_text(model.status)
 
 
+def is_refused(desk: Desk, action: str) -> bool:
+    """Say why an action would be refused, where the daemon has told that ahead, so that nobody is
+    asked to confirm it in vain; True when it has."""
+    status = desk.model.status
+    why = status.why_not.get(action) if status is not None and desk.model.up else None
+    if why:
+        desk.say(keyed(f"Refused: {why}"), "watch")
+    return bool(why)
+
+
 def relieve(desk: Desk) -> None:
     """Ask whether to let the barrel's pressure off, and do it."""
+    if is_refused(desk, "relieve"):
+        return
     desk.confirm(
         f"will feed in reverse to let the pressure off; {loaded_words(desk.model)}",
         lambda: desk.ask("relieve", {}, lambda result: say_moved(desk, result)),

@@ -8,6 +8,7 @@ from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
 from tui.frame import Line, fold, row
 from tui.keys import NUDGES_M, REPEATS_LEAST, Held, Repeats
+from tui.readings import thrust_text
 from tui.screens.base import (
     NUMBER_SIGNS,
     Desk,
@@ -16,6 +17,7 @@ from tui.screens.base import (
     Screen,
     a_number,
     guard_words,
+    is_refused,
     number,
     relieve,
     say_moved,
@@ -83,7 +85,7 @@ class Feed(Screen):
         power = "has power" if status.pins.get("drive") else "no power"
         lines += row("Drive", view.UNKNOWN_LIVE if view.is_old(status) else power, width)
         if model.last_move is not None:
-            lines += row("Last", ended.moved_text(model.last_move), width)
+            lines += row("Last", ended.how_far(model.last_move), width)
         lines += others_control(model, width)
         why = status.why_not.get("feed")
         if why:
@@ -184,7 +186,7 @@ class Feed(Screen):
         if status is not None and status.pins.get("drive"):
             text = "The drive has no power; a loaded barrel stays loaded."
             self.desk.ask("drive", {"on": False}, lambda _: self.desk.say(text))
-        else:
+        elif not is_refused(self.desk, "drive"):
             self.desk.confirm(
                 f"will put power on the drive; {guard_words(self.desk.model)}",
                 lambda: self.desk.ask(
@@ -209,7 +211,7 @@ def thrust_words(status: BenchStatus) -> str:
     """Return the thrust, or why there is none."""
     if "thrust" in status.not_watched:
         return "not watched"
-    return view.UNKNOWN_ENERGY if view.is_old(status) else view.newtons(status.thrust_n)
+    return view.UNKNOWN_ENERGY if view.is_old(status) else thrust_text(status)
 
 
 def switch_words(status: BenchStatus) -> str:
