@@ -15,7 +15,7 @@ from textual.app import App, ComposeResult
 from protocols.requests import QUESTION, REQUESTS
 from tui import frame, said, view
 from tui.client import Link, Refused, Stopper
-from tui.keys import BURST_S, STALE_S, StopKey
+from tui.keys import BURST_S, STALE_S, Held, StopKey, is_stop
 from tui.model import CONFIRM_S, Model, Question
 from tui.paper import Paper
 from tui.screens.base import Press, Screen
@@ -70,6 +70,7 @@ class Screens(App[int]):
         self._stopper = Stopper(path)
         self._study = Study(study)
         self._stop_key = StopKey()
+        self._presses = Held()
         self._link = Link(path, partial(self._guarded, self._news), self._changed)
         self._tasks: set[asyncio.Task[Any]] = set()
         self._paper = Paper()
@@ -123,8 +124,11 @@ class Screens(App[int]):
             return
         now_s = self.now_s()
         self.model.due(now_s)
+        status = self.model.shown(now_s)
+        if not self.model.up or status is None or view.is_old(status):
+            self._stop_key.unheard()
         if self._stop_key.overdue(now_s):
-            self.say(said.OVERDUE, "stop")
+            self._tell_overdue()
         least_s = HELD_REDRAW_S if self.page.held else REDRAW_S
         if now_s - self._drawn_s >= least_s - 0.02:
             self.draw()
@@ -176,8 +180,9 @@ class Screens(App[int]):
         if topic == "message" and isinstance(data, Mapping):
             model.say(str(data.get("text", "")))
         if topic == "status" and model.status is not None:
-            old = view.is_old(model.status)
-            if self._stop_key.heard(moving=model.moving, old=old):
+            if not view.is_old(model.status) and self._stop_key.heard(
+                moving=model.moving, powered=model.powered
+            ):
                 self._tell_answer()
             if model.claims(now_s):
                 model.mine = model.status.controller
@@ -286,15 +291,25 @@ class Screens(App[int]):
 
     def _tell_stop(self, level: int, sent: bool) -> None:
         self.model.question = None
-        self.say(said.SENT[level] if sent else said.NO_STOP, "strong" if sent else "stop")
-        if sent and level == 0 and self._stop_key.answered:
+        for page in self._pages.values():
+            page.stopped()
+        if not sent:
+            self.say(said.NO_STOP, "stop")
+        elif self._stop_key.answered:
             self._tell_answer()
+        elif self._stop_key.missed:
+            self._tell_overdue()
+        else:
+            self.say(said.SENT[level], "strong")
         self.draw()
 
     def _tell_answer(self) -> None:
         status = self.model.status
         energy = "" if status is None else f" Now {view.energy_row(status).text}."
-        self.say(f"{said.STOPPED}{energy}", "strong")
+        self.say(f"{said.STOPPED[self._stop_key.level]}{energy}", "strong")
+
+    def _tell_overdue(self) -> None:
+        self.say(said.OVERDUE[self._stop_key.level], "stop")
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -307,8 +322,9 @@ class Screens(App[int]):
                 self._guarded(self.page.let_go)
             await super().on_event(event)
         elif isinstance(event, KeyUp):
+            self._presses = Held()
             self._guarded(self.page.let_go, event.key)
-        elif event.key == "space":
+        elif is_stop(event.key):
             self.stop_pressed(event.time, again=isinstance(event, KeyAgain))
         else:
             sign = event.character if event.is_printable else ""
@@ -322,16 +338,23 @@ class Screens(App[int]):
     def _key(self, press: Press) -> None:
         self._attend(press.now_s)
         model = self.model
+        repeat = self._presses.press(press.key, press.pressed_s, again=press.again)
         if self.page.held and press.key != self.page.held:
             self.page.let_go()
         if press.many:
             self._came_together(press)
+        if press.key == "enter" and repeat:
+            return
         if self._moves(press) and self._not_now(press):
             return
         if press.key == "escape" and model.question is not None:
             self._take_back()
-        elif press.key == "enter" and model.enter(press.pressed_s, press.now_s):
+        elif self._answers(press) and self._presses.doubtful:
+            self._say_beside(said.MAYBE_HELD)
+        elif self._answers(press) and model.yes(press.pressed_s, press.now_s):
             pass
+        elif press.key in ("escape", "enter") and model.just_lapsed(press.now_s):
+            pass  # It was meant for the question.
         elif frame.is_small(*self.size):
             self._key_unseen(press)
         elif press.key == "escape":
@@ -341,6 +364,13 @@ class Screens(App[int]):
             # Any other key takes the question back and then counts for itself.
             self._take_back()
             self._key_itself(press)
+        else:
+            self._say_beside(said.HELD_BACK)
+
+    def _answers(self, press: Press) -> bool:
+        """Whether this key says yes to the question there is."""
+        question = self.model.question
+        return question is not None and press.key == question.key
 
     def _take_back(self) -> None:
         """Take the question back, if there is one."""
@@ -358,7 +388,7 @@ class Screens(App[int]):
     def _moves(self, press: Press) -> bool:
         """Whether this key moves something, or puts a question that may end in that, or leaves:
         the stop key goes with these screens."""
-        if press.key == "enter" and self.model.question is not None:
+        if self._answers(press):
             return True
         leaves = press.many and press.key == "q"
         return not self.page.typing and (leaves or press.key in self.page.moving)
@@ -385,10 +415,13 @@ class Screens(App[int]):
         question = self.model.question
         if question is None:
             self.say(said.LATE, "watch")
-        elif not question.text.startswith(said.LATE_ENTER):
-            # It stands where answers do, and its time goes on.
-            text = f"{said.LATE_ENTER} {question.text}"
-            self.model.question = question._replace(text=text)
+        else:
+            self._say_beside(said.LATE_YES.format(key=question.answer))
+
+    def _say_beside(self, words: str) -> None:
+        """Say what became of a key where the question stands, whose time goes on."""
+        if self.model.question is not None:
+            self.model.question = self.model.question._replace(note=f"{words} ")
 
     def _came_together(self, press: Press) -> None:
         """Several keys came at once: what a person moves by hand stops, and no question stands."""

@@ -18,24 +18,40 @@ if TYPE_CHECKING:
 NEWS_KEPT = 500
 PORTIONS_KEPT = 300
 CONFIRM_S = 3.0
-"""How long a consequence line waits for ENTER."""
+"""How long a consequence line waits for its answer."""
 
 SETTLE_S = 0.15
-"""ENTER this soon after the question was typed ahead of it, and does not count."""
+"""An answer this soon after the question was typed ahead of it, and does not count."""
+
+LAPSED_S = 2.0
+"""ESC and ENTER so soon after a question's time was over were meant for it."""
 
 CLAIM_S = 0.6
 """Time within which a status tells of an answer before it: they come 5 a second."""
 
 
 class Question(NamedTuple):
-    """Something to be done once the person presses ENTER."""
+    """Something to be done once the person says yes."""
 
     text: str
     do: Callable[[], None]
     asked_s: float
     within_s: float = CONFIRM_S
     firm: bool = False
-    """Only ENTER and ESC answer it; any other key is held back."""
+    """Only y and ESC answer it, and any other key is held back: where numbers are typed one after
+    the other, ENTER may belong to the next one."""
+    note: str = ""
+    """What became of a key that came meanwhile."""
+
+    @property
+    def answer(self) -> str:
+        """The key that says yes, as it is written."""
+        return "y" if self.firm else "ENTER"
+
+    @property
+    def key(self) -> str:
+        """The name of that key."""
+        return self.answer.lower()
 
 
 class Piece(NamedTuple):
@@ -62,6 +78,7 @@ class Model:
         self.message = ""
         self.rank = ""
         self.question: Question | None = None
+        self._lapsed_s = float("-inf")
         self.busy: dict[str, int] = {}
         """Requests of this terminal that are not answered yet, by method."""
         self.mine = ""
@@ -116,11 +133,15 @@ class Model:
         """Take back a question whose time is over."""
         question = self.question
         if question is not None and now_s - question.asked_s > question.within_s:
-            self.question = None
-            self.say(f"Nothing was done: no ENTER within {question.within_s:.0f} s.")
+            self.question, self._lapsed_s = None, now_s
+            self.say(f"Nothing was done: no {question.answer} within {question.within_s:.0f} s.")
 
-    def enter(self, pressed_s: float, now_s: float) -> bool:
-        """ENTER was pressed: do what was asked about; False when nothing was."""
+    def just_lapsed(self, now_s: float) -> bool:
+        """Whether a question's time was over just now."""
+        return now_s - self._lapsed_s <= LAPSED_S
+
+    def yes(self, pressed_s: float, now_s: float) -> bool:
+        """The question's key was pressed: do what was asked about; False when nothing was."""
         self.due(now_s)
         question = self.question
         if question is None:
@@ -158,6 +179,11 @@ class Model:
     def moving(self) -> bool:
         """Whether the board said last that something moves."""
         return self.status is not None and self.status.state in view.MOVING
+
+    @property
+    def powered(self) -> bool:
+        """Whether the board said last that the drive has power."""
+        return self.status is not None and bool(self.status.pins.get("drive"))
 
     @property
     def in_control(self) -> bool:

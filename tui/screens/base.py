@@ -73,7 +73,7 @@ class Desk(Protocol):
     ) -> None:
         """Show what will happen, and do it only once the person presses ENTER.
 
-        Another key takes the question back, unless it is `firm`: then only ESC does.
+        Another key takes the question back, unless it is `firm`: then y does it, and ESC does not.
         """
 
     def say(self, text: str, rank: str = "") -> None:
@@ -127,7 +127,7 @@ class Field:
     def press(self, press: Press) -> bool:
         """Take a key if it edits; False when it does not."""
         if press.key == "backspace":
-            self.text = "" if self.fresh else self.text[:-1]
+            self.text = self.text[:-1]
         elif press.key == "delete":
             self.text = ""
         elif press.sign and press.sign in self.signs and len(self.text) < TYPED_MAX:
@@ -261,6 +261,9 @@ class Screen:
         """A key was let go. None: no key counts as held any more, as another one was pressed, the
         terminal lost its focus or its size changed, or something was pasted."""
 
+    def stopped(self) -> None:
+        """The stop key was pressed."""
+
     def shown(self) -> None:
         """This screen comes up."""
 
@@ -279,15 +282,15 @@ def number(text: str) -> float | None:
 
 
 def guard_words(model: Model) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
-    return "guard not known" if model.status is None else view.guard_text(model.status)
+    """Return the guard, and that some parts nobody watches, for a consequence line."""
+    return "guard not known" if model.status is None else view.guard_text(model.status, brief=True)
 
 
 def loaded_words(model: Model) -> str:
     """Return guard, barrel and air for a consequence line."""
     if model.status is None:
         return "nothing is known of the bench"
-    return view.loaded_text(model.status)
+    return view.loaded_text(model.status, brief=True)
 
 
 def relieve(desk: Desk) -> None:
