@@ -291,6 +291,8 @@ class Screens(App[int]):
 
     def _tell_stop(self, level: int, sent: bool) -> None:
         self.model.question = None
+        if sent and level == 1:
+            self.model.power(False)
         for page in self._pages.values():
             page.stopped()
         if not sent:
@@ -344,6 +346,7 @@ class Screens(App[int]):
         if press.many:
             self._came_together(press)
         if press.key == "enter" and repeat:
+            self._say_repeat(press)
             return
         if self._moves(press) and self._not_now(press):
             return
@@ -410,6 +413,13 @@ class Screens(App[int]):
             return False
         self.page.passed(press)
         return True
+
+    def _say_repeat(self, press: Press) -> None:
+        """A person may press as fast as a key held is repeated."""
+        if self.model.question is not None:
+            self._say_beside(said.MAYBE_HELD)
+        elif self.page.typing and not press.again:
+            self.say(said.MAYBE_HELD, "watch")
 
     def _say_late(self) -> None:
         question = self.model.question

@@ -180,6 +180,11 @@ class Model:
         """Whether the board said last that something moves."""
         return self.status is not None and self.status.state in view.MOVING
 
+    def power(self, on: bool) -> None:
+        """The drive was given power, or lost it: the next status says so too."""
+        if self.status is not None:
+            self.status.pins["drive"] = on
+
     @property
     def powered(self) -> bool:
         """Whether the board said last that the drive has power."""

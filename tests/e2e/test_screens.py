@@ -22,6 +22,11 @@ RIGHT = b"\x1b[C"
 
 def test_a_key_nudges_and_the_stop_key_stops_on_the_wire(tmp_path: Path) -> None:
     with shown_bench(tmp_path) as (wire, screen, hand):
+        screen.press(b"d")
+        screen.wait_for(b"will put power on the drive")
+        select.select([], [], [], 0.3)  # Sooner ENTER was typed ahead.
+        screen.press(b"\r")
+        screen.wait_for(b"The drive has power.")
         screen.press(b"3")
         screen.press(RIGHT)
         move = hand.wait_for("move", lambda move: move["ending"] == "reached")

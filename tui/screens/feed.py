@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
@@ -196,18 +196,22 @@ class Feed(Screen):
 
     def _drive(self) -> None:
         if self.desk.model.powered:
-            text = "The drive has no power; a loaded barrel stays loaded."
-            self.desk.ask("drive", {"on": False}, lambda _: self.desk.say(text))
+            self._set_power(False, "The drive has no power; a loaded barrel stays loaded.")
         else:
             self._power_on()
 
     def _power_on(self) -> None:
         self.desk.confirm(
             f"will put power on the drive, which has none; {guard_words(self.desk.model)}",
-            lambda: self.desk.ask(
-                "drive", {"on": True}, lambda _: self.desk.say("The drive has power.")
-            ),
+            lambda: self._set_power(True, "The drive has power."),
         )
+
+    def _set_power(self, on: bool, done: str) -> None:
+        def is_set(_: Any) -> None:
+            self.desk.model.power(on)
+            self.desk.say(done)
+
+        self.desk.ask("drive", {"on": on}, is_set)
 
     def _here(self, texts: list[str]) -> None:
         place_mm = number(texts[0]) or 0.0
@@ -216,7 +220,7 @@ class Feed(Screen):
 
     def stopped(self) -> None:
         """After a stop the next nudge is the shortest again."""
-        self._nudge_m = NUDGES_M[0]
+        self._nudge_m, self._presses = NUDGES_M[0], Held()
 
     def left(self) -> None:
         """Whoever leaves this screen no longer looks at the feed: a nudge under way ends here."""
