@@ -97,7 +97,7 @@ class Screens(App[int]):
     def on_resize(self, event: events.Resize) -> None:
         """Draw for the new size; a question that is no longer seen whole is taken back."""
         if frame.is_small(*event.size):
-            self._take_back()
+            self.model.take_back()
         self.call_after_refresh(self.draw)
 
     def on_unmount(self) -> None:
@@ -128,7 +128,7 @@ class Screens(App[int]):
         if not self.model.up or status is None or view.is_old(status):
             self._stop_key.unheard()
         if self._stop_key.overdue(now_s):
-            self._tell_overdue()
+            self.say(said.OVERDUE[self._stop_key.level], "stop")
         least_s = HELD_REDRAW_S if self.page.held else REDRAW_S
         if now_s - self._drawn_s >= least_s - 0.02:
             self.draw()
@@ -300,7 +300,7 @@ class Screens(App[int]):
         elif self._stop_key.answered:
             self._tell_answer()
         elif self._stop_key.missed:
-            self._tell_overdue()
+            self.say(said.OVERDUE[self._stop_key.level], "stop")
         else:
             self.say(said.SENT[level], "strong")
         self.draw()
@@ -309,9 +309,6 @@ class Screens(App[int]):
         status = self.model.status
         energy = "" if status is None else f" Now {view.energy_row(status).text}."
         self.say(f"{said.STOPPED[self._stop_key.level]}{energy}", "strong")
-
-    def _tell_overdue(self) -> None:
-        self.say(said.OVERDUE[self._stop_key.level], "stop")
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -351,13 +348,11 @@ class Screens(App[int]):
         if self._moves(press) and self._not_now(press):
             return
         if press.key == "escape" and model.question is not None:
-            self._take_back()
-        elif self._answers(press) and self._presses.doubtful:
-            self._say_beside(said.MAYBE_HELD)
-        elif self._answers(press) and model.yes(press.pressed_s, press.now_s):
+            model.take_back()
+        elif model.is_yes(press.key) and self._presses.doubtful:
+            model.note(said.MAYBE_HELD)
+        elif self._answered(press):
             pass
-        elif press.key in ("escape", "enter") and model.just_lapsed(press.now_s):
-            pass  # It was meant for the question.
         elif frame.is_small(*self.size):
             self._key_unseen(press)
         elif press.key == "escape":
@@ -365,21 +360,18 @@ class Screens(App[int]):
                 self.show("w")
         elif model.question is None or not model.question.firm:
             # Any other key takes the question back and then counts for itself.
-            self._take_back()
+            model.take_back()
             self._key_itself(press)
         else:
-            self._say_beside(said.HELD_BACK)
+            model.note(said.HELD_BACK)
 
-    def _answers(self, press: Press) -> bool:
-        """Whether this key says yes to the question there is."""
-        question = self.model.question
-        return question is not None and press.key == question.key
-
-    def _take_back(self) -> None:
-        """Take the question back, if there is one."""
-        if self.model.question is not None:
-            self.model.question = None
-            self.say("Nothing was done.")
+    def _answered(self, press: Press) -> bool:
+        """Whether this key said yes, or was meant for a question whose time was over just now."""
+        model = self.model
+        if model.is_yes(press.key) and model.yes(press.pressed_s, press.now_s):
+            return True
+        lapsed = not self.page.typing and model.just_lapsed(press.now_s)
+        return lapsed and press.key in ("escape", "enter")
 
     def _key_itself(self, press: Press) -> None:
         """Take a key that answers no question."""
@@ -391,7 +383,7 @@ class Screens(App[int]):
     def _moves(self, press: Press) -> bool:
         """Whether this key moves something, or puts a question that may end in that, or leaves:
         the stop key goes with these screens."""
-        if self._answers(press):
+        if self.model.is_yes(press.key):
             return True
         leaves = press.many and press.key == "q"
         return not self.page.typing and (leaves or press.key in self.page.moving)
@@ -416,8 +408,8 @@ class Screens(App[int]):
 
     def _say_repeat(self, press: Press) -> None:
         """A person may press as fast as a key held is repeated."""
-        if self.model.question is not None:
-            self._say_beside(said.MAYBE_HELD)
+        if self.model.is_yes(press.key):
+            self.model.note(said.MAYBE_HELD)
         elif self.page.typing and not press.again:
             self.say(said.MAYBE_HELD, "watch")
 
@@ -426,19 +418,15 @@ class Screens(App[int]):
         if question is None:
             self.say(said.LATE, "watch")
         else:
-            self._say_beside(said.LATE_YES.format(key=question.answer))
-
-    def _say_beside(self, words: str) -> None:
-        """Say what became of a key where the question stands, whose time goes on."""
-        if self.model.question is not None:
-            self.model.question = self.model.question._replace(note=f"{words} ")
+            self.model.note(said.LATE_YES.format(key=question.answer))
 
     def _came_together(self, press: Press) -> None:
         """Several keys came at once: what a person moves by hand stops, and no question stands."""
         if press.pressed_s - self._burst_s <= BURST_S:
             return
         self._burst_s = press.pressed_s
-        if self.model.question is not None:
+        question = self.model.question
+        if question is not None and not question.firm:
             self.model.question = None
             self._say_burst("nothing was done")
         if BY_HAND & set(self.model.busy):

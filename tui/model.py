@@ -136,6 +136,21 @@ class Model:
             self.question, self._lapsed_s = None, now_s
             self.say(f"Nothing was done: no {question.answer} within {question.within_s:.0f} s.")
 
+    def take_back(self) -> None:
+        """Take the question back, if there is one."""
+        if self.question is not None:
+            self.question = None
+            self.say("Nothing was done.")
+
+    def note(self, words: str) -> None:
+        """Say what became of a key where the question stands, whose time goes on."""
+        if self.question is not None:
+            self.question = self.question._replace(note=f"{words} ")
+
+    def is_yes(self, key: str) -> bool:
+        """Whether this key says yes to the question there is."""
+        return self.question is not None and key == self.question.key
+
     def just_lapsed(self, now_s: float) -> bool:
         """Whether a question's time was over just now."""
         return now_s - self._lapsed_s <= LAPSED_S

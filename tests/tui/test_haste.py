@@ -18,9 +18,9 @@ from tui.screens.feed import Feed
 pytestmark = pytest.mark.slow
 
 
-def press(app: Screens, key: str, at_s: float, *, again: bool = False) -> None:
+def press(app: Screens, key: str, at_s: float, **given: bool) -> None:
     """Press a key at a time of our own."""
-    app._guarded(app._key, Press(key, key if len(key) == 1 else "", at_s, at_s, again))
+    app._guarded(app._key, Press(key, key if len(key) == 1 else "", at_s, at_s, **given))
 
 
 def shown(app: Screens) -> str:
@@ -48,6 +48,20 @@ async def test_an_enter_of_the_next_weight_records_no_doubted_one(
         await pilot.press("escape", *"29.4", "enter")
         await until(lambda: app.model.weights.get(4) == pytest.approx(0.0294))
     assert [p["text"] for m, p in peer.asked if m == "weigh"] == ["318", "29.4"]
+
+
+async def test_a_scale_that_types_all_at_once_answers_no_doubt(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    peer.news = [("status", told(unweighed=(4, 5)))]
+    peer.answers["weigh"] = weighed
+    async with screens(socket_at, "g", *"318", "enter") as (app, _):
+        await until(lambda: app.model.question is not None)
+        now_s = app.now_s() + 1.0
+        for n, key in enumerate(["2", "9", ".", "4", "enter", "y"]):
+            press(app, key, now_s + 0.003 * n, many=n > 2)
+        assert app.model.question is not None
+    assert peer.methods() == ["weigh"]
 
 
 async def test_what_was_typed_before_a_doubt_came_is_told_and_not_taken(

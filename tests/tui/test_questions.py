@@ -38,16 +38,16 @@ async def test_no_question_of_any_screen_is_shortened(
         for key, screen in SCREENS.items():
             for one in sorted(screen.moving):
                 await fresh(app, pilot, key)
-                app._news("status", status)
                 await pilot.press(one)
                 if app.page.typing:
                     await pilot.press(*"12", "enter", *"34", "enter")
                 await until(lambda: not app.model.busy)
                 for note in (said.MAYBE_HELD, said.LATE_YES.format(key="ENTER")):
-                    app._say_beside(note)
+                    app.model.note(note)
                     question = app.model.question
                     if question is not None:
                         asked += 1
+                        app._news("status", status)  # What is old by now is another thing.
                         shown = " ".join(app.text().split())
                         assert f"? {note} {question.text} -- ENTER within" in shown, one
                         assert " ..." not in shown.partition("? ")[2].partition(" -- ")[0]
