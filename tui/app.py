@@ -124,8 +124,7 @@ class Screens(App[int]):
             return
         now_s = self.now_s()
         self.model.due(now_s)
-        status = self.model.shown(now_s)
-        if not self.model.up or status is None or view.is_old(status):
+        if self.model.unheard(now_s):
             self._stop_key.unheard()
         if self._stop_key.overdue(now_s):
             self.say(said.OVERDUE[self._stop_key.level], "stop")
@@ -290,7 +289,7 @@ class Screens(App[int]):
         self.call_later(self._tell_stop, level, sent)
 
     def _tell_stop(self, level: int, sent: bool) -> None:
-        self.model.question = None
+        self.model.question, self._presses = None, Held()
         if sent and level == 1:
             self.model.power(False)
         for page in self._pages.values():
@@ -308,7 +307,7 @@ class Screens(App[int]):
     def _tell_answer(self) -> None:
         status = self.model.status
         energy = "" if status is None else f" Now {view.energy_row(status).text}."
-        self.say(f"{said.STOPPED[self._stop_key.level]}{energy}", "strong")
+        self.say(f"{said.STOPPED[self.model.powered]}{energy}", "strong")
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -337,19 +336,21 @@ class Screens(App[int]):
     def _key(self, press: Press) -> None:
         self._attend(press.now_s)
         model = self.model
+        # A key that is passed over for its age counts here too: what follows may be its repeats.
         repeat = self._presses.press(press.key, press.pressed_s, again=press.again)
+        press = press._replace(repeat=repeat, doubtful=self._presses.doubtful)
         if self.page.held and press.key != self.page.held:
             self.page.let_go()
         if press.many:
             self._came_together(press)
-        if press.key == "enter" and repeat:
+        if press.key == "enter" and press.repeat:
             self._say_repeat(press)
             return
         if self._moves(press) and self._not_now(press):
             return
         if press.key == "escape" and model.question is not None:
             model.take_back()
-        elif model.is_yes(press.key) and self._presses.doubtful:
+        elif model.is_yes(press.key) and press.doubtful:
             model.note(said.MAYBE_HELD)
         elif self._answered(press):
             pass
@@ -403,7 +404,6 @@ class Screens(App[int]):
             self._say_late()
         else:
             return False
-        self.page.passed(press)
         return True
 
     def _say_repeat(self, press: Press) -> None:

@@ -186,6 +186,11 @@ class Model:
         aged["link_age_s"] = status.link_age_s + self.age_s(now_s)
         return cast("BenchStatus", SimpleNamespace(**aged))
 
+    def unheard(self, now_s: float) -> bool:
+        """Whether what the board said last is no word of now."""
+        status = self.shown(now_s)
+        return not self.up or status is None or view.is_old(status)
+
     def claims(self, now_s: float) -> bool:
         """Whether a status that comes now names this terminal as the one in control."""
         return self.claimed_s is not None and now_s - self.claimed_s <= CLAIM_S

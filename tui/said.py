@@ -30,9 +30,10 @@ SENT = {
 }
 """Level of a stop to what is said of it."""
 STOPPED = {
-    0: "The board has answered and moves nothing now; SPACE once more drops the drive's power.",
-    1: "The board has answered: the drive has no power. A loaded barrel stays loaded.",
+    True: "The board has answered and moves nothing now; SPACE once more drops the drive's power.",
+    False: "The board has answered: the drive has no power. A loaded barrel stays loaded.",
 }
+"""Whether the drive has power to what is said of the board's answer."""
 OVERDUE = {
     0: f"Stop was sent, and the board does not say that it stopped: {view.URGENT}.",
     1: f"Power off the drive was asked for, and the board does not say that it is off: "

@@ -217,7 +217,9 @@ async def test_a_nudge_key_puts_no_power_on_the_drive_by_chance(
     async with screens(socket_at, "f", "3", "right") as (app, pilot):
         assert "will put power on the drive, which has none" in await answer_yes(app, pilot)
         await until(lambda: "The drive has power." in app.text())
-    assert peer.methods() == ["drive"]
+        assert peer.methods() == ["drive"]
+        await pilot.press("right")  # At once: ENTER between shows that it was not held.
+        await nudged(app, peer, 1)
 
 
 async def test_after_a_stop_a_nudge_is_the_shortest_again(peer: FakeDaemon, socket_at: str) -> None:

@@ -33,6 +33,10 @@ class Press(NamedTuple):
     """The terminal says that it is a repeat of a key held down."""
     many: bool = False
     """It came together with others: they waited somewhere, or were pasted."""
+    repeat: bool = False
+    """It is one of a key held, by its time or by the terminal."""
+    doubtful: bool = False
+    """It may be the first one of a key held."""
 
 
 class Desk(Protocol):
@@ -248,9 +252,6 @@ class Screen:
     def pressed(self, press: Press) -> bool:
         """Take a key while nothing is typed; False when it means nothing here."""
         return False
-
-    def passed(self, press: Press) -> None:
-        """A key of this screen was passed over, for it came late or with others."""
 
     @property
     def held(self) -> str:

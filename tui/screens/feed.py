@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
 from tui.frame import Line, fold, row
-from tui.keys import DELAY_S, NUDGES_M, REPEATS_LEAST, Held, Repeats
+from tui.keys import DELAY_S, NUDGES_M, REPEATS_LEAST, Repeats
 from tui.screens.base import (
     NUMBER_SIGNS,
     Desk,
@@ -63,7 +63,6 @@ class Feed(Screen):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._nudge_m = NUDGES_M[0]
-        self._presses = Held()
         self._repeats = Repeats("", 0.0)
         self._test: Repeats | None = None
         self._releases = self._steady = False
@@ -104,9 +103,7 @@ class Feed(Screen):
         """Nudge, or one of the others."""
         if press.key in WAYS:
             self._nudge(press)
-            return True
-        self._presses = Held()  # A key between two presses shows that none was held.
-        if press.key in ("1", "2", "3"):
+        elif press.key in ("1", "2", "3"):
             self._nudge_m = NUDGES_M[int(press.key) - 1]
         elif press.key == "k":
             self._look_at_repeats(press)
@@ -122,9 +119,9 @@ class Feed(Screen):
         return True
 
     def _nudge(self, press: Press) -> None:
-        if self._presses.press(press.key, press.pressed_s, again=press.again):
+        if press.repeat:
             self._hold(press)
-        elif self._presses.doubtful and not self._may_hold:
+        elif press.doubtful and not self._may_hold:
             self.desk.say(NOT_COUNTED, "watch")
         elif not self.desk.model.powered:
             # Whatever took the power away, a key pressed by chance does not bring it back.
@@ -132,10 +129,6 @@ class Feed(Screen):
         elif "jog_held" not in self.desk.model.busy:
             self._repeats, self._held = Repeats(press.key, press.pressed_s), ""
             self._one(press)
-
-    def passed(self, press: Press) -> None:
-        """What follows a key that was passed over may be a repeat of it."""
-        self._presses.press(press.key, press.pressed_s, again=press.again)
 
     def _one(self, press: Press) -> None:
         if {"jog", "jog_held"} & set(self.desk.model.busy):
@@ -173,8 +166,6 @@ class Feed(Screen):
         if key is not None and not self._releases:
             self._releases = True
             self.desk.say(RELEASES)
-        if key is not None:
-            self._presses = Held()
         held = self.held
         if held and key in (None, held):
             self.desk.ask("hold", {"lease_s": 0})
@@ -220,12 +211,12 @@ class Feed(Screen):
 
     def stopped(self) -> None:
         """After a stop the next nudge is the shortest again."""
-        self._nudge_m, self._presses = NUDGES_M[0], Held()
+        self._nudge_m = NUDGES_M[0]
 
     def left(self) -> None:
         """Whoever leaves this screen no longer looks at the feed: a nudge under way ends here."""
         super().left()
-        self._test, self._presses = None, Held()
+        self._test = None
         if {"jog", "jog_held"} & set(self.desk.model.busy):
             self.desk.stop()
 
