@@ -15,7 +15,9 @@ if TYPE_CHECKING:
     from tui.screens.base import Desk
 
 LATE = "Keys arrived late, so nothing was done: press once more."
-LATE_ENTER = "ENTER arrived late, so it did nothing: once more."
+LATE_YES = "{key} arrived late, so it did nothing: once more."
+MAYBE_HELD = "ENTER so soon after the last may be one key held, so it did nothing: once more."
+HELD_BACK = "What was typed meanwhile was not taken: answer first."
 BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
 
 SMALL = "In so small a window only SPACE and q count."
@@ -26,10 +28,19 @@ NO_STOP = (
 )
 SENT = {
     0: "Stop was sent; the board has not answered yet.",
-    1: "Stop was sent, and power goes off the drive. A loaded barrel stays loaded.",
+    1: "Stop was sent, and power off the drive was asked for; the board has not answered yet.",
 }
-STOPPED = "The board has answered and moves nothing now; SPACE once more drops the drive's power."
-OVERDUE = f"Stop was sent, and the board does not say that it stopped: {view.URGENT}."
+"""Level of a stop to what is said of it."""
+STOPPED = {
+    True: "The board has answered and moves nothing now; SPACE once more drops the drive's power.",
+    False: "The board has answered: the drive has no power. A loaded barrel stays loaded.",
+}
+"""Whether the drive has power to what is said of the board's answer."""
+OVERDUE = {
+    0: f"Stop was sent, and the board does not say that it stopped: {view.URGENT}.",
+    1: f"Power off the drive was asked for, and the board does not say that it is off: "
+    f"{view.URGENT}.",
+}
 
 
 KEYS_OF: dict[str, str] = {

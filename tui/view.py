@@ -168,8 +168,9 @@ def not_watched_row(status: BenchStatus) -> Row | None:
     return Row("NOT WATCHED:", ", ".join(status.not_watched))
 
 
-def guard_text(status: BenchStatus) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
+def guard_text(status: BenchStatus, *, brief: bool = False) -> str:
+    """Return the guard, and what nobody watches, in words for a consequence line; `brief` where the
+    line of what is not watched stands above it."""
     if "guard" in status.not_watched:
         shown = "guard not watched"
     elif status.state == "NO LINK":
@@ -177,12 +178,15 @@ def guard_text(status: BenchStatus) -> str:
     else:
         shown = "guard shut" if status.pins.get("guard") else "guard open"
     others = [part for part in status.not_watched if part != "guard"]
-    return f"{shown}; nobody watches {', '.join(others)}" if others else shown
+    if not others:
+        return shown
+    named = f"{several(len(others), 'part')} (above)" if brief else ", ".join(others)
+    return f"{shown}; nobody watches {named}"
 
 
-def loaded_text(status: BenchStatus) -> str:
+def loaded_text(status: BenchStatus, *, brief: bool = False) -> str:
     """Return guard, barrel and air in words for a consequence line."""
-    return f"{guard_text(status)}; barrel {status.barrel}; air {status.air}"
+    return f"{guard_text(status, brief=brief)}; barrel {status.barrel}; air {status.air}"
 
 
 def state_row(status: BenchStatus) -> Row:

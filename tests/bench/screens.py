@@ -150,6 +150,7 @@ def shown_bench(folder: Path) -> Iterator[tuple[Wire, Screen, Terminal]]:
         process.wait_for("is served")
         hand = bench.terminal()
         bench.prove(hand)
+        hand.ask("drive", on=True)
         screen = Screen(bench.environment, folder, "watch")
         try:
             screen.wait_for(b"SPACE = stop now")
@@ -182,7 +183,7 @@ def held(screen: Screen, hand: Terminal, sign: bytes) -> Iterator[None]:
     """A nudge key that is held, in a terminal that tells of repeats and releases (progressive
     keyboard protocol); the feed goes on by it."""
     # A busy machine may keep keys for too long, and they then do nothing: once more.
-    while True:
+    for _ in range(30):
         screen.press(b"\x1b[1;1:1" + sign)
         if _came(hand, "move", lambda move: move["ending"] == "reached"):
             with _repeats(screen, sign):
@@ -191,6 +192,7 @@ def held(screen: Screen, hand: Terminal, sign: bytes) -> Iterator[None]:
                     return
         screen.press(b"\x1b[1;1:3" + sign)
         select.select([], [], [], 10 * REPEAT_S)
+    raise TimeoutError("A held key moves nothing.")
 
 
 @contextmanager

@@ -365,6 +365,7 @@ def test_what_is_asked_of_the_daemon(
     benchd: Benchd, daemon: FakeDaemon, words: list[str], method: str, params: dict[str, Any]
 ) -> None:
     daemon.answers[method] = {}
+    daemon.answers["status"]["pins"]["drive"] = False
     shown = benchd(*words)
     assert shown.code == 0
     assert [(name, given) for name, given in daemon.asked if name == method] == [(method, params)]

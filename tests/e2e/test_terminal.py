@@ -52,6 +52,9 @@ def commission(tmux: Tmux) -> None:
     tmux.wait_for("stands at so many mm")
     tmux.typed("0")
     tmux.wait_for("The feed stands at 0.0 mm.")
+    tmux.keys("Right")
+    tmux.answer_yes("will put power on the drive, which has none")
+    tmux.wait_for("The drive has power.")
 
 
 def jog(tmux: Tmux) -> None:

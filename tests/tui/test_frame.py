@@ -9,7 +9,7 @@ import pytest
 
 from protocols.status import Abnormal, SeriesStatus
 from tests.quiet_status import told
-from tui import frame
+from tui import frame, view
 from tui.frame import Line
 from tui.model import Model, Question
 from tui.screens.watch import Watch
@@ -110,6 +110,35 @@ def test_the_strip_keeps_state_energy_and_stop_at_any_size() -> None:
         assert lines[0].text.startswith("READY")
         assert lines[-1].text == "SPACE = stop now"
     assert "!3 STOP" in text(frame.strip(model, 10.1, 60, 14))
+
+
+@pytest.mark.parametrize("kind", ["quiet", "unheard", "away"])
+@pytest.mark.parametrize("size", [(79, 23), (60, 10), (40, 10), (30, 10), (20, 10)])
+def test_the_strip_has_the_whole_line_of_energy(kind: str, size: tuple[int, int]) -> None:
+    model = model_of(
+        state="NO LINK" if kind == "unheard" else "READY",
+        link_age_s=4.0 if kind == "unheard" else 0.1,
+        not_watched=("thrust", "eye", "cutter far end"),
+        abnormals=(LATCH,),
+    )
+    if kind == "away":
+        model.changed(False, 10.0)
+    model.say("The stop was heard.")
+    lines = frame.strip(model, 10.1, *size)
+    shown = " ".join(text(lines).split())
+    for part in (
+        view.energy_row(model.status).text.split("; ")
+        if kind == "quiet"
+        else (
+            "barrel not known: treat as loaded",
+            "air not known: treat as live",
+            "coils not known: treat as live",
+        )
+    ):
+        assert part in shown
+    assert max(len(line.text) for line in lines) <= size[0]
+    assert len(lines) <= size[1]
+    assert "The stop was" in shown
 
 
 def test_the_strip_says_what_a_stop_came_to_and_what_is_asked() -> None:

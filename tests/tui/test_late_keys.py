@@ -14,6 +14,7 @@ from tests.quiet_status import told
 from tests.tui.rig import WAIT_S, screens, until
 from tests.tui.test_every_key import fresh, keys_of
 from tui.app import Screens
+from tui.keys import Held
 from tui.screens.base import Press
 from tui.screens.table import SCREENS
 
@@ -84,6 +85,7 @@ async def test_enter_on_a_question_counts_only_when_it_is_typed(
         assert asked is not None
         press(app, "enter")
         assert "ENTER arrived late, so it did nothing" in app.text()
+        app._presses = Held()
         press(app, "enter")
         assert app.text().count("arrived late") == 1
         press(app, "enter", many=True)

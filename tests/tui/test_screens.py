@@ -99,11 +99,14 @@ async def test_leaving_feed_ends_a_nudge(peer: FakeDaemon, socket_at: str) -> No
 async def test_feed_says_where_it_stands_and_powers_and_relieves(
     peer: FakeDaemon, socket_at: str
 ) -> None:
+    peer.news = [("status", told(pins={"guard": True}))]
     peer.answers |= {"here": {}, "drive": {}, "relieve": {**MOVED, "ending": "relieved"}}
     async with screens(socket_at, "f", "h", *"12,5", "enter") as (app, pilot):
         await until(lambda: "The feed stands at 12.5 mm." in app.text())
         await pilot.press("d")
-        assert "will put power on the drive; guard shut" in await answer_yes(app, pilot)
+        assert "will put power on the drive, which has none; guard shut" in await answer_yes(
+            app, pilot
+        )
         await until(lambda: "The drive has power." in app.text())
         await pilot.press("r")
         assert "guard shut; barrel 8 N low" in await answer_yes(app, pilot)
@@ -154,7 +157,9 @@ async def test_series_says_what_will_move_before_it_is_asked(
     assert (params["every_s"], params["count"]) == (5.0, 6)
 
 
-@pytest.mark.parametrize(("keys", "said"), [("o", False), (("m", *"5", "enter", "enter"), True)])
+@pytest.mark.parametrize(
+    ("keys", "said"), [("o", False), (("m", *"5", "enter", *"6", "enter"), True)]
+)
 async def test_a_series_that_changes_its_stroke_says_so_before_it_is_made(
     peer: FakeDaemon, socket_at: str, folder: str, keys: tuple[str, ...], said: bool
 ) -> None:
@@ -397,7 +402,7 @@ async def test_a_tube_is_put_in_primed_and_taken_out(peer: FakeDaemon, socket_at
         "teach": {"mean": 640.0, "spread": 9.0, "both": True},
         "tube_out": {"ending": "relieved"},
     }
-    keys = ("t", "b", *"T7", "enter", *"430", "enter", "enter")
+    keys = ("t", "b", *"T7", "enter", *"430", "enter", *"6.5", "enter")
     async with screens(socket_at, *keys) as (app, pilot):
         await until(lambda: "The record of tube T7 is open" in app.text())
         for key, said in (
@@ -410,7 +415,7 @@ async def test_a_tube_is_put_in_primed_and_taken_out(peer: FakeDaemon, socket_at
             await answer_yes(app, pilot)
             await until(lambda said=said: said in app.text())
     (record,) = [params for method, params in peer.asked if method == "tube_in"]
-    assert record == {"id": "T7", "net_mass_kg": pytest.approx(0.43)}
+    assert record == {"id": "T7", "net_mass_kg": pytest.approx(0.43), "temperature_c": 6.5}
 
 
 async def test_cards_are_read_compared_and_chosen(

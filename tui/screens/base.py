@@ -34,6 +34,10 @@ class Press(NamedTuple):
     """The terminal says that it is a repeat of a key held down."""
     many: bool = False
     """It came together with others: they waited somewhere, or were pasted."""
+    repeat: bool = False
+    """It is one of a key held, by its time or by the terminal."""
+    doubtful: bool = False
+    """It may be the first one of a key held."""
 
 
 class Desk(Protocol):
@@ -74,7 +78,7 @@ class Desk(Protocol):
     ) -> None:
         """Show what will happen, and do it only once the person presses ENTER.
 
-        Another key takes the question back, unless it is `firm`: then only ESC does.
+        Another key takes the question back, unless it is `firm`: then y does it, and ESC does not.
         """
 
     def say(self, text: str, rank: str = "") -> None:
@@ -128,7 +132,7 @@ class Field:
     def press(self, press: Press) -> bool:
         """Take a key if it edits; False when it does not."""
         if press.key == "backspace":
-            self.text = "" if self.fresh else self.text[:-1]
+            self.text = self.text[:-1]
         elif press.key == "delete":
             self.text = ""
         elif press.sign and press.sign in self.signs and len(self.text) < TYPED_MAX:
@@ -254,9 +258,6 @@ class Screen:
         """Take a key while nothing is typed; False when it means nothing here."""
         return False
 
-    def passed(self, press: Press) -> None:
-        """A key of this screen was passed over, for it came late or with others."""
-
     @property
     def held(self) -> str:
         """The key that something moves by while it is held; "" when none is."""
@@ -265,6 +266,9 @@ class Screen:
     def let_go(self, key: str | None = None) -> None:
         """A key was let go. None: no key counts as held any more, as another one was pressed, the
         terminal lost its focus or its size changed, or something was pasted."""
+
+    def stopped(self) -> None:
+        """The stop key was pressed."""
 
     def shown(self) -> None:
         """This screen comes up."""
@@ -289,15 +293,15 @@ def number(text: str) -> float | None:
 
 
 def guard_words(model: Model) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
-    return "guard not known" if model.status is None else view.guard_text(model.status)
+    """Return the guard, and that some parts nobody watches, for a consequence line."""
+    return "guard not known" if model.status is None else view.guard_text(model.status, brief=True)
 
 
 def loaded_words(model: Model) -> str:
     """Return guard, barrel and air for a consequence line."""
     if model.status is None:
         return "nothing is known of the bench"
-    return view.loaded_text(model.status)
+    return view.loaded_text(model.status, brief=True)
 
 
 def is_refused(desk: Desk, action: str) -> bool:

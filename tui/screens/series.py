@@ -29,6 +29,9 @@ CARD_DOUBT_S = 30.0
 """Time to answer a doubt about the card: it takes reading."""
 
 
+BLADE_S = 15.0
+"""Time to answer the question of a dry stroke, whose caution takes reading."""
+
 ONE = "1 portion"
 
 
@@ -239,9 +242,10 @@ class Series(Screen):
         blade = " ".join(self.desk.cautions.get("cut", ()))
         armed = "Armed for 3 s: x makes the stroke; else it lapses."
         self.desk.confirm(
-            f"will arm one dry stroke of the cutter; {guard_words(self.desk.model)}; air {air}. "
-            f"{blade}",
+            f"{blade} This will arm one dry stroke of the cutter; "
+            f"{guard_words(self.desk.model)}; air {air}",
             lambda: self.desk.ask("arm", {}, lambda _: self.desk.say(armed, "strong")),
+            BLADE_S,
         )
 
     def _fire(self) -> None:
