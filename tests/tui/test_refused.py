@@ -52,9 +52,9 @@ PLAN = {"stroke_m": 0.0127, "take_up_m": 0.001, "aim_kg": 0.03, "shortest_s": 4.
 @pytest.mark.parametrize(
     ("left_m", "keys", "said"),
     [
-        (0.14, ("m", *"4.5", "enter", "enter"), "4.5 s is shorter than one portion takes. "
+        (0.14, ("m", *"4.5", "enter", "6", "enter"), "4.5 s is shorter than one portion takes. "
          "Shortest is 4.6 s."),
-        (0.0136, ("m", *"5", "enter", "enter"), "The tube is at its end"),
+        (0.0136, ("m", *"5", "enter", "6", "enter"), "The tube is at its end"),
         (0.0136, ("o",), "The tube is at its end"),
     ],
 )  # fmt: skip
