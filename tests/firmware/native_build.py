@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import random
 import re
 import shutil
 import subprocess
@@ -203,7 +202,7 @@ def soak(runs: int) -> int:
     place = fuzzer().parent
     folders = {kind: Path(tempfile.mkdtemp(prefix=f"{kind}-", dir=place)) for kind in KINDS}
     # Another one each time, so that one soak adds to those before.
-    seed = int(os.environ.get("BENCHD_SEED") or random.randrange(1, 2**31))
+    seed = int(os.environ.get("BENCHD_SEED") or 1 + int.from_bytes(os.urandom(3), "big"))
     sys.stdout.write(f"BENCHD_SEED={seed} repeats it\n")
     done = 0
     with ThreadPoolExecutor(len(KINDS)) as pool:
