@@ -34,6 +34,7 @@ CHANGES = [
     (("bench: maize", "bench: corn"), "bench: maize -> corn", False),
     (("port: ./bench-port ", "port: /dev/ttyUSB0 "), "port: ./bench-port -> /dev/ttyUSB0", False),
     (("scale:", "mqtt: {broker: b}\nscale:"), "mqtt.broker: not given -> b", False),
+    (("scale:", "pins: {step: D8}\nscale:"), "pins.step: not given -> D8", False),
 ]
 
 
