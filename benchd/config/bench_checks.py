@@ -11,6 +11,7 @@ from benchd.calc import eye
 from benchd.config.bench_keys import BENCH_KEYS, PART_OF, PIN_OF, SCALES, WIRES, Wire
 from benchd.config.keys import Spoiled, Values, in_unit
 from benchd.config.scale import pattern_problem
+from benchd.io.ports import address_sentence
 from protocols.limits import LIMIT_BY_NAME
 
 POSITION_STEPS_MAX = 9_999_999
@@ -76,6 +77,14 @@ def runs_back(values: Values) -> str:
     if lead > LEAD_SAFE_M:
         return f"a lead of {_mm(lead)} runs back when the drive lets go, on all but thick screws"
     return ""
+
+
+def _addresses(values: Values) -> Found:
+    for path in ("port", "scale.port"):
+        if values.sound(path):
+            wrong = address_sentence(values.text(path))
+            if wrong:
+                yield path, f"'{path}': {wrong}"
 
 
 def _parts(values: Values) -> Found:
@@ -347,7 +356,20 @@ def _scale(values: Values) -> Found:
 
 
 CHECKS: tuple[Callable[[Values], Found], ...] = (
-    *(_parts, _nozzle, _heel, _cut, _valve, _rod, _strokes, _screw, _step_angle, _speeds, _reach),
+    *(
+        _addresses,
+        _parts,
+        _nozzle,
+        _heel,
+        _cut,
+        _valve,
+        _rod,
+        _strokes,
+        _screw,
+        _step_angle,
+        _speeds,
+        _reach,
+    ),
     *(_air, _sensors, _odd, _eye, _pins, _one_contact, _scale, _mqtt, _board_range),
 )
 """All of them; each reads the values and yields what it finds wrong."""
