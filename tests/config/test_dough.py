@@ -33,6 +33,16 @@ def test_draw_back_beyond_take_up_goes_on_top_of_the_stroke(
     ("old", "new", "says"),
     [
         ("aim: 30 g", "aim: 30", "'aim: 30' has no unit; write a mass such as '30 g'."),
+        ("aim: 30 g", "aim: 30 kg", "1 to 2000 g. Did you mean 30 g or 1058 g?"),
+        ("aim: 30 g", "aim: 0.03 g", "1 to 2000 g. Did you mean 30 g?"),
+        ("aim: 30 g", "aim: 0.03", "write a mass such as '0.03 kg'."),
+        (
+            "settle: 300 ms",
+            "settle: 0.3",
+            "'settle: 0.3' has no unit; write a time such as '0.3 s'.",
+        ),
+        ("settle: 300 ms", "settle: 5", "write a time such as '5 ms'."),
+        ("settle: 300 ms", "settle: -5", "write a time such as '-5 ms'."),
         ("aim: 30 g", "aims: 30 g", "'aims' is no key of this card; the nearest is 'aim'."),
         ("push_speed: 4 mm/s", "push_speed: 9 mm/s", "this bench feeds at 0.0125 mm/s to 8 mm/s."),
         ("push_speed: 4 mm/s", "push_speed: 0.1 mm/s", "the bench card allows 30.0 s"),
