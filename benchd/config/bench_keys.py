@@ -271,6 +271,7 @@ GROUP_OF: dict[str, str] = {
     "feed": "motion",
     "nozzle": "eye",
     "cutter": "air",
+    "cutter.longest": "",  # Its limits say it, whether the card gives it or not.
     "limits.thrust": "motion",
     "limits.ease": "motion",
     "limits.contact": "motion",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
@@ -119,9 +120,27 @@ class Values:
             raise TypeError(f"{path} is no list.")
         return value
 
+    def drop(self, path: str) -> None:
+        """Forget a value that another one says by now; nothing where there is none."""
+        self._values.pop(path, None)
+
+    def digest(self, paths: Iterable[str], start: int = 0) -> int:
+        """Return the CRC-32/ISO-HDLC of what a card says at these keys, in SI, from `start` on.
+
+        Neither units nor remarks nor the order of lines change it; nine digits of a value count.
+        """
+        said = (f"{path}={_canonical(self._get(path))}\n" for path in sorted(paths))
+        return zlib.crc32("".join(said).encode(), start)
+
     def all(self) -> dict[str, Value]:
         """Every value by path, SI."""
         return dict(self._values)
+
+
+def _canonical(value: Value) -> str:
+    if isinstance(value, frozenset):
+        return ",".join(sorted(value))
+    return value if isinstance(value, str) else f"{float(value):.9g}"
 
 
 def as_number(value: Value) -> float:

@@ -7,6 +7,7 @@ import zlib
 from typing import Any
 
 from benchd.core.clock_map import since_s, unwrap
+from benchd.core.facts import Dough
 from benchd.core.state import State, Work
 from protocols.codes import DROP, OUTCOMES, PHASES, PIN
 from protocols.limits import NOT_FITTED
@@ -156,10 +157,15 @@ def make(
         "bad_lines": state.lines_bad + state.board.bad - work.bad_before,
         "temperature_c": state.carry.tube.temperature_c if state.carry.tube else None,
         "by_hand": dict(state.carry.by_hand),
-        "digests": {**facts.digests, "dough": zlib.crc32(work.dough.text.encode())},
+        "digests": {**facts.digests, "dough": _digest(work.dough)},
         "build": state.board.build,
         "clock_error_s": None if error_ns is None else error_ns / 1e9,
     }
+
+
+def _digest(dough: Dough) -> int:
+    # Journals of before core version 7 have cards without one, and held the bytes of the text.
+    return zlib.crc32(dough.text.encode()) if dough.digest is None else dough.digest
 
 
 def eye_changed(work: Work) -> bool:

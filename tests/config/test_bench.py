@@ -140,6 +140,8 @@ SAME = [
     ("readability: 0.1 g", "readability: 1 g"),
     # Pins are those of the firmware, so that to name them is a remark.
     ("scale:", "pins: {guard: D2}\nscale:"),
+    ("steps_per_turn: 200", "step_angle: 1.8 deg"),
+    ("steps_per_turn: 200", "steps_per_turn: 200\n  step_angle: 1.8 deg"),
 ]
 
 
@@ -151,6 +153,8 @@ def test_a_digest_rests_on_values_alone(
 
 
 CHANGED_GROUPS = [
+    (("steps_per_turn: 200", "step_angle: 0.9 deg"), ["motion", "eye"]),
+    (("cut_time: 330 ms", "longest: 1 s\n  cut_time: 330 ms"), ["air"]),
     (("air_min: 1.5 bar", "air_min: 1.6 bar"), ["air"]),
     # No limit of the board tells these apart, and yet a proof of the old bench says nothing.
     (("  stroke: 50 mm", "  stroke: 60 mm"), ["air"]),
@@ -158,6 +162,13 @@ CHANGED_GROUPS = [
     (("approach: 30 mm", "approach: 40 mm"), ["motion"]),
     (("  gap: 15 mm", "  gap: 16 mm"), ["eye"]),
 ]
+
+
+def test_the_longest_stroke_that_follows_by_itself_is_no_other_bench(altered: Altered) -> None:
+    even = ("return_time: 370 ms", "return_time: 330 ms")
+    said = ("cut_time: 330 ms", "longest: 990 ms\n  cut_time: 330 ms")
+    before, after = (bench_facts(altered(*all_of), "b.yaml") for all_of in ((even,), (even, said)))
+    assert before.digests == after.digests
 
 
 @pytest.mark.parametrize(("change", "groups"), CHANGED_GROUPS)

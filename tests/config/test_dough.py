@@ -29,6 +29,24 @@ def test_draw_back_beyond_take_up_goes_on_top_of_the_stroke(
     assert dough(text, "m.yaml", maize.facts).stroke_m == pytest.approx(0.014786, abs=1e-6)
 
 
+def test_a_digest_rests_on_what_a_portion_is_made_by(masa_text: str, maize: BenchCard) -> None:
+    def digest(*changes: tuple[str, str]) -> int | None:
+        text = masa_text
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new)
+        return dough(text, "masa.yaml", maize.facts).digest
+
+    before = digest()
+    assert before is not None
+    assert digest(("aim: 30 g", "aim: 0.03 kg # the same")) == before
+    assert digest(("settle: 300 ms", "settle: 0.3 s"), ("dough: masa", "dough: corn")) == before
+    assert digest(("dwell:", "# dwell:")) == before
+    assert digest(("aim: 30 g", "swell: 1.2\naim: 30 g")) == before
+    assert digest(("aim: 30 g", "aim: 30.1 g")) != before
+    assert digest(("aim: 30 g", "auto_stroke: yes\naim: 30 g")) != before
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [

@@ -74,6 +74,15 @@ def test_a_full_bench_gives_a_full_record() -> None:
     assert record["clock_error_s"] < 0.01
 
 
+def test_a_portion_has_the_digest_of_what_its_card_says() -> None:
+    s = (
+        Script()
+        .ready()
+        .must("portion", dough=replace(MASA, text="a: 1 # one", digest=7), seconds=4)
+    )
+    assert s.records("portion")[-1]["digests"]["dough"] == 7
+
+
 def test_the_smallest_bench_gives_what_it_can() -> None:
     facts = bench()
     s = Script(facts, proven(facts)).ready().must("portion", seconds=4)
