@@ -3,19 +3,20 @@ None where not fitted."""
 
 from __future__ import annotations
 
-import zlib
 from typing import Any
 
 from benchd.core.clock_map import since_s, unwrap
-from benchd.core.facts import Dough
 from benchd.core.state import State, Work
 from protocols.codes import DROP, OUTCOMES, PHASES, PIN
 from protocols.limits import NOT_FITTED
 
 
 def reading(value: int, scale: float) -> float | None:
-    """Return a 16-bit reading times its scale, None when not fitted."""
-    return None if value == NOT_FITTED else value * scale
+    """Return a 16-bit reading times its scale, None when not fitted.
+
+    993 tenths are 99.3 and not 99.30000000000001.
+    """
+    return None if value == NOT_FITTED else round(value * scale, 6)
 
 
 def cutter_times(work: Work) -> dict[str, float | None]:
@@ -157,15 +158,10 @@ def make(
         "bad_lines": state.lines_bad + state.board.bad - work.bad_before,
         "temperature_c": state.carry.tube.temperature_c if state.carry.tube else None,
         "by_hand": dict(state.carry.by_hand),
-        "digests": {**facts.digests, "dough": _digest(work.dough)},
+        "digests": {**facts.digests, "dough": work.dough.digest},
         "build": state.board.build,
         "clock_error_s": None if error_ns is None else error_ns / 1e9,
     }
-
-
-def _digest(dough: Dough) -> int:
-    # Journals of before core version 7 have cards without one, and held the bytes of the text.
-    return zlib.crc32(dough.text.encode()) if dough.digest is None else dough.digest
 
 
 def eye_changed(work: Work) -> bool:

@@ -30,7 +30,7 @@ def test_draw_back_beyond_take_up_goes_on_top_of_the_stroke(
 
 
 def test_a_digest_rests_on_what_a_portion_is_made_by(masa_text: str, maize: BenchCard) -> None:
-    def digest(*changes: tuple[str, str]) -> int | None:
+    def digest(*changes: tuple[str, str]) -> int:
         text = masa_text
         for old, new in changes:
             assert old in text
@@ -38,7 +38,6 @@ def test_a_digest_rests_on_what_a_portion_is_made_by(masa_text: str, maize: Benc
         return dough(text, "masa.yaml", maize.facts).digest
 
     before = digest()
-    assert before is not None
     assert digest(("aim: 30 g", "aim: 0.03 kg # the same")) == before
     assert digest(("settle: 300 ms", "settle: 0.3 s"), ("dough: masa", "dough: corn")) == before
     assert digest(("dwell:", "# dwell:")) == before
