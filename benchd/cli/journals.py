@@ -5,8 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 import time
+from collections import deque
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
+from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -155,8 +157,7 @@ def _show(options: argparse.Namespace) -> int:
     from benchd.analysis.reader import JournalReader
 
     kinds = kinds_of(options.kind, everything=options.everything)
-    named = find(options.journal, options.bench, options.portion)
-    with readable(named) as path, working("The journal is read"):
+    with readable(find(options.journal, options.bench, options.portion)) as path:
         _show_lines(options, JournalReader(path), kinds)
     return OK
 
@@ -165,15 +166,16 @@ def _show_lines(
     options: argparse.Namespace, reader: JournalReader, kinds: frozenset[int] | None
 ) -> None:
     lines = _lines(reader, kinds, options.portion, options.json)
-    if options.last is not None:
-        from collections import deque
-
-        lines = iter(deque(lines, options.last))
+    # From the first line on the lines themselves show that it goes on.
+    with working("The journal is read"):
+        if options.last is not None:
+            lines = iter(deque(lines, options.last))
+        first = list(islice(lines, 1))
     if not options.json:
         bench = reader.meta.get("bench", "?")
         zone = time.strftime("%Z")
         say(f"{reader.path.name}: bench {bench}; time of day ({zone}), and time from its opening.")
-    for line in lines:
+    for line in chain(first, lines):
         say(line)
 
 
