@@ -88,7 +88,9 @@ def _fill_in(values: Values) -> None:
         )
     if values.sound("feed.step_angle") and not values.given("feed.steps_per_turn"):
         steps = round(2 * math.pi / values.number("feed.step_angle"))
-        values.set("feed.steps_per_turn", steps, values.line("feed.step_angle"), str(steps))
+        guess = values.sound("guessed") and "feed.step_angle" in values.names("guessed")
+        line = 0 if guess else values.line("feed.step_angle")
+        values.set("feed.steps_per_turn", steps, line, str(steps))
 
 
 def _limits(values: Values) -> dict[str, int]:
