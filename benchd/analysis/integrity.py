@@ -80,17 +80,16 @@ def check(path: Path, expected_head: str | None = None) -> Report:
 
 def check_kept(path: Path) -> Report:
     """Examine one journal or archive, held against the head that the next one of its bench in the
-    same folder carries from it."""
-    name, bench = journal_name(path), ""
+    same folder carries from it; against none where that cannot be told."""
+    kept = None
     with suppress(JournalError):
         bench = meta_of(path).get(META_BENCH, "")
-    for later in all_in(path.parent):
-        if journal_name(later) > name:
-            with suppress(JournalError):
-                meta = meta_of(later)
-                if meta.get(META_BENCH, "") == bench:
-                    return check(path, meta.get(META_PREVIOUS_HEAD) or None)
-    return check(path)
+        for later in all_in(path.parent):
+            meta = meta_of(later) if journal_name(later) > journal_name(path) else {}
+            if meta.get(META_BENCH) == bench:
+                kept = meta.get(META_PREVIOUS_HEAD) or None
+                break
+    return check(path, kept)
 
 
 def check_folder(folder: Path) -> list[Report]:

@@ -205,6 +205,9 @@ def test_a_tail_that_was_cut_shows_by_the_head_that_the_next_journal_carries(
         assert shown.code == 1
         assert older.name in shown.out
         assert "head" in shown.out
+    # Where the journal after it cannot be read, nobody knows what it carried.
+    (older.parent / "20260101T083000.000000Z-ab.journal").write_bytes(b"nothing of the kind")
+    assert check_kept(older).clean
 
 
 def test_what_is_no_journal_is_one_sentence(benchd: Benchd, tmp_path: Path) -> None:
