@@ -102,6 +102,7 @@ def relieve(options: argparse.Namespace) -> int:
     """Let the barrel's pressure off; Ctrl-C stops it."""
     with connect(options, None) as client:
         status = status_of(client)
+        caution("relieve")
         confirm(
             f"will feed in reverse to let the pressure off; {guard_text(status)}; "
             f"barrel {status.barrel}; Ctrl-C stops it",
