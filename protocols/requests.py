@@ -18,12 +18,13 @@ REFUSED = -32001
 """Error code: the request was understood and not done; the message says why."""
 
 QUESTION = -32002
-"""Error code: the value is implausible; ask the person, then send it again with confirmed true."""
+"""Error code: ask the person first. With the condition "control" another client is in control: send
+`control`, then the same again. Else a value is implausible: send it again with confirmed true."""
 
 
 class Request(msgspec.Struct, frozen=True, forbid_unknown_fields=True):
     """Base of all requests. `control` says that the client must be, or may become, the
-    controller."""
+    controller; where another one is, all but relieve and power off are a question first."""
 
     method: ClassVar[str]
     control: ClassVar[bool] = False
@@ -68,6 +69,14 @@ class Resume(Request, frozen=True):
     control = True
 
 
+class Control(Request, frozen=True):
+    """Takes control from another client, at rest: what moves something is a question before, while
+    that one is connected."""
+
+    method = "control"
+    control = True
+
+
 class Here(Request, frozen=True):
     """Says where the feed stands."""
 
@@ -78,9 +87,10 @@ class Here(Request, frozen=True):
 
 class Proofs(Request, frozen=True):
     """Answers the three statements and words that clearing this interlock asks for; an empty list
-    if none."""
+    if none. Refused where `clear` would be, as far as that is known before the words."""
 
     method = "proofs"
+    control = True
     interlock: int
 
 
@@ -143,7 +153,6 @@ class Hold(Request, frozen=True):
     Leases never add up, and one that has lapsed is not renewed."""
 
     method = "hold"
-    control = True
     lease_s: float
 
 
@@ -316,6 +325,7 @@ REQUESTS: dict[str, type[Request]] = {
         Pause,
         Finish,
         Resume,
+        Control,
         Here,
         Proofs,
         Clear,
@@ -355,6 +365,13 @@ TOPICS: dict[str, str] = {
     "weight": "a weight; without a mass, one that was taken back",
     "series": "a series that began, paused, went on or ended",
     "move": "a feed move that ended",
+    "stroke": "a dry stroke that ended",
+    "tube": "a tube that came in, was touched, or was taken out",
+    "refusal": "a command that the board refused",
+    "proof": "an interlock that somebody proved",
+    "control": "who is in control from now on",
+    "link": "the link to the board, up or down",
+    "note": "a note that somebody wrote",
     "message": "a sentence for the person",
 }
 """What `follow` brings, one JSON-RPC notification each: {"method": topic, "params": {...}}."""

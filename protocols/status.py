@@ -19,11 +19,13 @@ class Abnormal(msgspec.Struct, frozen=True):
     reset: str
     """"auto", "ack" or "prove"."""
     standing: str = "raised"
-    """The state of an alarm by ISA-18.2: "raised", "seen", "returned" (its cause is gone, and
-    nobody saw it or it waits to be cleared) or "shelved"; notes are only raised or shelved."""
+    """The state of an alarm by ISA-18.2: "raised", "seen", "returned" (it went and nobody saw it)
+    or "shelved"; notes are only raised or shelved."""
     shelved_until_ns: int | None = None
     shelved_by: str = ""
     shelved_why: str = ""
+    cause_gone: bool = False
+    """What holds the latch is gone: it waits to be cleared."""
 
 
 class LastPortion(msgspec.Struct, frozen=True):
@@ -148,9 +150,12 @@ class BenchStatus(msgspec.Struct, frozen=True):
     """Temperature of its dough as it came in [C], likewise."""
     attended_s: float = 0.0
     """How long ago anybody last asked for something, or the daemon began [s]."""
+    bounds: dict[str, tuple[float | None, float | None]] = {}
+    """Least and most that readings may be [SI], None for no such limit: thrust_n, air_pa and
+    supply_v where fitted, and odd, the share by which a weight may be off its aim (IL-25)."""
     why_not: dict[str, str] = {}
-    """Actions that would be refused now (feed, prime, portion, series, stroke, open), each with the
-    first reason."""
+    """Actions that would be refused now (feed, relieve, drive, prime, portion, series, stroke,
+    tube_out, open), each with the first reason."""
 
 
 STATUS_VERSION = 1

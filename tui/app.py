@@ -12,10 +12,10 @@ from typing import Any
 from textual import events
 from textual.app import App, ComposeResult
 
-from protocols.requests import QUESTION, REQUESTS
+from protocols.requests import REQUESTS
 from tui import frame, said, view
 from tui.client import Link, Refused, Stopper
-from tui.keys import BURST_S, STALE_S, StopKey
+from tui.keys import BURST_S, STALE_S, Held, StopKey, is_stop
 from tui.model import CONFIRM_S, Model, Question
 from tui.paper import Paper
 from tui.screens.base import Press, Screen
@@ -70,6 +70,7 @@ class Screens(App[int]):
         self._stopper = Stopper(path)
         self._study = Study(study)
         self._stop_key = StopKey()
+        self._presses = Held()
         self._link = Link(path, partial(self._guarded, self._news), self._changed)
         self._tasks: set[asyncio.Task[Any]] = set()
         self._paper = Paper()
@@ -96,7 +97,7 @@ class Screens(App[int]):
     def on_resize(self, event: events.Resize) -> None:
         """Draw for the new size; a question that is no longer seen whole is taken back."""
         if frame.is_small(*event.size):
-            self._take_back()
+            self.model.take_back()
         self.call_after_refresh(self.draw)
 
     def on_unmount(self) -> None:
@@ -123,8 +124,10 @@ class Screens(App[int]):
             return
         now_s = self.now_s()
         self.model.due(now_s)
+        if self.model.unheard(now_s):
+            self._stop_key.unheard()
         if self._stop_key.overdue(now_s):
-            self.say(said.OVERDUE, "stop")
+            self.say(said.OVERDUE[self._stop_key.level], "stop")
         least_s = HELD_REDRAW_S if self.page.held else REDRAW_S
         if now_s - self._drawn_s >= least_s - 0.02:
             self.draw()
@@ -176,8 +179,9 @@ class Screens(App[int]):
         if topic == "message" and isinstance(data, Mapping):
             model.say(str(data.get("text", "")))
         if topic == "status" and model.status is not None:
-            old = view.is_old(model.status)
-            if self._stop_key.heard(moving=model.moving, old=old):
+            if not view.is_old(model.status) and self._stop_key.heard(
+                moving=model.moving, powered=model.powered
+            ):
                 self._tell_answer()
             if model.claims(now_s):
                 model.mine = model.status.controller
@@ -215,8 +219,8 @@ class Screens(App[int]):
             takes_control = takes_control and said.condition_of(no) != "control"
             if said.condition_of(no) in LET_GO:
                 pass  # How far it went is told as news of the move.
-            elif no.code == QUESTION and on_question is not None:
-                self._guarded(on_question, str(no))
+            elif put := said.question_of(self, no, on_question):
+                self._guarded(put, str(no))
             else:
                 self.say(said.refused_words(no), "watch")
             return
@@ -285,16 +289,25 @@ class Screens(App[int]):
         self.call_later(self._tell_stop, level, sent)
 
     def _tell_stop(self, level: int, sent: bool) -> None:
-        self.model.question = None
-        self.say(said.SENT[level] if sent else said.NO_STOP, "strong" if sent else "stop")
-        if sent and level == 0 and self._stop_key.answered:
+        self.model.question, self._presses = None, Held()
+        if sent and level == 1:
+            self.model.power(False)
+        for page in self._pages.values():
+            page.stopped()
+        if not sent:
+            self.say(said.NO_STOP, "stop")
+        elif self._stop_key.answered:
             self._tell_answer()
+        elif self._stop_key.missed:
+            self.say(said.OVERDUE[self._stop_key.level], "stop")
+        else:
+            self.say(said.SENT[level], "strong")
         self.draw()
 
     def _tell_answer(self) -> None:
         status = self.model.status
         energy = "" if status is None else f" Now {view.energy_row(status).text}."
-        self.say(f"{said.STOPPED}{energy}", "strong")
+        self.say(f"{said.STOPPED[self.model.powered]}{energy}", "strong")
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -307,8 +320,9 @@ class Screens(App[int]):
                 self._guarded(self.page.let_go)
             await super().on_event(event)
         elif isinstance(event, KeyUp):
+            self._presses = Held()
             self._guarded(self.page.let_go, event.key)
-        elif event.key == "space":
+        elif is_stop(event.key):
             self.stop_pressed(event.time, again=isinstance(event, KeyAgain))
         else:
             sign = event.character if event.is_printable else ""
@@ -322,15 +336,23 @@ class Screens(App[int]):
     def _key(self, press: Press) -> None:
         self._attend(press.now_s)
         model = self.model
+        # A key that is passed over for its age counts here too: what follows may be its repeats.
+        repeat = self._presses.press(press.key, press.pressed_s, again=press.again)
+        press = press._replace(repeat=repeat, doubtful=self._presses.doubtful)
         if self.page.held and press.key != self.page.held:
             self.page.let_go()
         if press.many:
             self._came_together(press)
+        if press.key == "enter" and press.repeat:
+            self._say_repeat(press)
+            return
         if self._moves(press) and self._not_now(press):
             return
         if press.key == "escape" and model.question is not None:
-            self._take_back()
-        elif press.key == "enter" and model.enter(press.pressed_s, press.now_s):
+            model.take_back()
+        elif model.is_yes(press.key) and press.doubtful:
+            model.note(said.MAYBE_HELD)
+        elif self._answered(press):
             pass
         elif frame.is_small(*self.size):
             self._key_unseen(press)
@@ -339,14 +361,18 @@ class Screens(App[int]):
                 self.show("w")
         elif model.question is None or not model.question.firm:
             # Any other key takes the question back and then counts for itself.
-            self._take_back()
+            model.take_back()
             self._key_itself(press)
+        else:
+            model.note(said.HELD_BACK)
 
-    def _take_back(self) -> None:
-        """Take the question back, if there is one."""
-        if self.model.question is not None:
-            self.model.question = None
-            self.say("Nothing was done.")
+    def _answered(self, press: Press) -> bool:
+        """Whether this key said yes, or was meant for a question whose time was over just now."""
+        model = self.model
+        if model.is_yes(press.key) and model.yes(press.pressed_s, press.now_s):
+            return True
+        lapsed = not self.page.typing and model.just_lapsed(press.now_s)
+        return lapsed and press.key in ("escape", "enter")
 
     def _key_itself(self, press: Press) -> None:
         """Take a key that answers no question."""
@@ -358,7 +384,7 @@ class Screens(App[int]):
     def _moves(self, press: Press) -> bool:
         """Whether this key moves something, or puts a question that may end in that, or leaves:
         the stop key goes with these screens."""
-        if press.key == "enter" and self.model.question is not None:
+        if self.model.is_yes(press.key):
             return True
         leaves = press.many and press.key == "q"
         return not self.page.typing and (leaves or press.key in self.page.moving)
@@ -378,24 +404,29 @@ class Screens(App[int]):
             self._say_late()
         else:
             return False
-        self.page.passed(press)
         return True
+
+    def _say_repeat(self, press: Press) -> None:
+        """A person may press as fast as a key held is repeated."""
+        if self.model.is_yes(press.key):
+            self.model.note(said.MAYBE_HELD)
+        elif self.page.typing and not press.again:
+            self.say(said.MAYBE_HELD, "watch")
 
     def _say_late(self) -> None:
         question = self.model.question
         if question is None:
             self.say(said.LATE, "watch")
-        elif not question.text.startswith(said.LATE_ENTER):
-            # It stands where answers do, and its time goes on.
-            text = f"{said.LATE_ENTER} {question.text}"
-            self.model.question = question._replace(text=text)
+        else:
+            self.model.note(said.LATE_YES.format(key=question.answer))
 
     def _came_together(self, press: Press) -> None:
         """Several keys came at once: what a person moves by hand stops, and no question stands."""
         if press.pressed_s - self._burst_s <= BURST_S:
             return
         self._burst_s = press.pressed_s
-        if self.model.question is not None:
+        question = self.model.question
+        if question is not None and not question.firm:
             self.model.question = None
             self._say_burst("nothing was done")
         if BY_HAND & set(self.model.busy):

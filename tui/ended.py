@@ -8,13 +8,20 @@ from typing import Any
 from tui import view
 
 
+def how_far(result: Mapping[str, Any]) -> str:
+    """Return how far a feed move went, which is unknown when its start was not heard, and how it
+    ended."""
+    moved = result.get("moved_m")
+    way = "an unknown way" if moved is None else f"{moved * 1e3:+.2f} mm"
+    return f"Moved {way} ({result['ending']})"
+
+
 def moved_text(result: Mapping[str, Any]) -> str:
-    """Return how a feed move ended; how far it went is unknown when its start was not heard."""
-    moved, place = result.get("moved_m"), result.get("position_m")
-    how_far = "an unknown way" if moved is None else f"{moved * 1e3:+.2f} mm"
+    """Return how a feed move ended, and where the feed stands by it."""
+    place = result.get("position_m")
     if place is None:
-        return f"Moved {how_far} ({result['ending']}); where the feed stands is not known."
-    return f"Moved {how_far} ({result['ending']}); the feed stands at {place * 1e3:.2f} mm."
+        return f"{how_far(result)}; where the feed stands is not known."
+    return f"{how_far(result)}; the feed stands at {place * 1e3:.2f} mm."
 
 
 PHASE_ORDER = ("take-up", "push", "draw-back", "settle", "cut", "return")

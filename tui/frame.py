@@ -22,7 +22,7 @@ WIDTH_LEAST, HEIGHT_LEAST = 80, 24
 SILENT_S = 2.0
 """A daemon that is connected and says nothing for so long is called silent."""
 
-MESSAGE_LINES = 6
+MESSAGE_LINES = 7
 """Lines of answers and questions at most."""
 
 STOP_LINE = "SPACE = stop now (always)"
@@ -61,11 +61,17 @@ def head(model: Model, now_s: float, width: int) -> list[Line]:
     old = silent or view.is_old(status)
     mark = "stop" if old or status.state in ("TRIPPED", "NO LINK") else "strong"
     lines = fold(state, width, mark)[:2]
-    lines += row("ENERGY", view.energy_row(status).text, width, "watch" if old else "")[:2]
+    lines += _energy(view.energy_row(status).text, width, "watch" if old else "")
     unwatched = view.not_watched_row(status)
     if unwatched is not None:
         lines += fold(f"{unwatched.label} {unwatched.text}", width, "watch" if old else "")[:2]
     return lines
+
+
+def _energy(text: str, width: int, mark: str) -> list[Line]:
+    if width < 4 * view.LABEL:
+        return fold(f"ENERGY {text}", width, mark)
+    return row("ENERGY", text, width, mark)
 
 
 def _away(model: Model, status: BenchStatus | None, now_s: float, width: int) -> list[Line]:
@@ -75,8 +81,8 @@ def _away(model: Model, status: BenchStatus | None, now_s: float, width: int) ->
         f"NO DAEMON answers for bench {model.bench}{since}: start it with 'benchd serve'.{before}"
     )
     lines = fold(text, width, "stop")[:3]
-    lines += row("ENERGY", UNKNOWN, width, "watch")
-    return [*lines, Line("NOT WATCHED: anything, while no daemon answers", "watch")]
+    lines += _energy(UNKNOWN, width, "watch")
+    return [*lines, *fold("NOT WATCHED: anything, while no daemon answers", width, "watch")]
 
 
 def packed(hints: str, width: int, mark: str = "") -> list[Line]:
@@ -111,13 +117,14 @@ def said(model: Model, now_s: float, width: int) -> list[Line]:
     if question is None:
         return fold(keyed(model.message), width, model.rank)[:MESSAGE_LINES]
     left_s = max(question.within_s - (now_s - question.asked_s), 0.0)
-    answer = f"-- ENTER within {left_s:.0f} s does it, ESC does not."
-    lines = fold(f"? {question.text} {answer}", width, "strong")
+    answer = f"-- {question.answer} within {left_s:.0f} s does it, ESC does not."
+    text = f"? {question.note}{question.text}"
+    lines = fold(f"{text} {answer}", width, "strong")
     if len(lines) <= MESSAGE_LINES:
         return lines
     # How it is answered stays in sight, and that there is more of it.
     answers = fold(f"  {answer}", width, "strong")
-    lines = fold(f"? {question.text}", width - 4, "strong")[: MESSAGE_LINES - len(answers)]
+    lines = fold(text, width - 4, "strong")[: MESSAGE_LINES - len(answers)]
     return [*lines[:-1], Line(f"{lines[-1].text} ...", "strong"), *answers]
 
 
@@ -129,19 +136,25 @@ def is_small(width: int, height: int) -> bool:
 def strip(model: Model, now_s: float, width: int, height: int) -> list[Line]:
     """Return what a terminal that is too small still shows: state, energy, the last answer, stop.
 
-    Of the lowest ones the answer stands before the note, since it may say that no stop was sent.
+    What gives way first where there is no room: the note, what is not watched, what is abnormal.
+    The answer gives way after them, since it may say that no stop was sent.
     """
     lines = head(model, now_s, width)
     status = model.shown(now_s)
+    begins = next(n for n, line in enumerate(lines) if line.text.startswith("ENERGY"))
+    ends = next((n for n, line in enumerate(lines) if line.text.startswith("NOT ")), len(lines))
+    state, energy, unwatched = lines[:begins], lines[begins:ends], lines[ends:]
+    abnormal = []
     if model.up and status is not None:
-        for abnormal in view.abnormal_rows(status.abnormals, status.now_ns):
-            lines += row(abnormal.label, abnormal.text, width, "watch")
-    stop = Line("SPACE = stop now"[:width], "strong")
+        for one in view.abnormal_rows(status.abnormals, status.now_ns):
+            abnormal += row(one.label, one.text, width, "watch")
+    answer = said(model, now_s, width)
     note = Line(f"{WIDTH_LEAST}x{HEIGHT_LEAST} shows all; q leaves"[:width], "dim")
-    room = max(height - 3, 0)
-    answer = said(model, now_s, width)[:room]
-    bottom = [*answer, *([note] if len(answer) < room else []), stop]
-    return [*lines[: max(height - len(bottom), 0)], *bottom][-height:]
+    stop = Line("SPACE = stop now"[:width], "strong")
+    kept = [stop, *state[:1], *energy[:1], *answer[:1], *energy[1:], *answer[1:], *state[1:]]
+    kept = [*kept, *abnormal, *unwatched, note][:height]
+    shown = [*state, *energy, *unwatched, *abnormal, *answer, note, stop]
+    return [line for line in shown if any(line is one for one in kept)]
 
 
 def page(

@@ -27,25 +27,46 @@ LOOK_S = 0.1
 REPEAT_S = 0.12
 """Keys this close together are one key held: repeats come 11 to 40 a second (common practice)."""
 
-POWER_AFTER_S = 1.0
-"""Least time from the first stop to the one that drops drive power."""
+DELAY_S = 1.1
+"""A keyboard waits so long at most before it repeats a key that is held (250 to 1000 ms, common
+practice), so that a second press within it may be no press."""
+
+POWER_AFTER_S = 1.2
+"""Least time from the first stop to the one that drops drive power: no key held gets there by its
+first repeat."""
 
 NUDGES_M = (0.0001, 0.0005, 0.002)
 """Ways of one nudge of the feed [m]."""
+
+
+SPACES = ("space", "no_break_space", "narrow_no_break_space")
+
+
+def is_stop(key: str) -> bool:
+    """Return whether this key is the space bar, whatever is held down beside it.
+
+    Terminals without the progressive keyboard protocol send Ctrl with it as NUL.
+    """
+    return key == "ctrl+@" or key.rpartition("+")[2] in SPACES
 
 
 class StopKey:
     """Which stop a press of the stop key is: level 0 first, and level 1 (drive power off) for a
     second press once the board has answered and at least POWER_AFTER_S went by.
 
-    A key held is one press, however often it repeats. Every press stops.
+    A key held is one press, however often it repeats. Every press stops. Each level is answered by
+    itself: the first once nothing moves, the second once the drive has no power either.
     """
 
     def __init__(self) -> None:
         self._first_s: float | None = None
         self._last_s = 0.0
-        self._answered = False
-        self._told = False
+        self.level = 0
+        """Level of the stop that an answer is waited for."""
+        self.answered = False
+        """Whether the board has answered that stop."""
+        self.missed = False
+        """Whether it was told that no answer came in time."""
 
     def press(self, now_s: float, *, again: bool = False) -> int:
         """Return the level of the stop that this press sends; `again`: the terminal says that it is
@@ -53,40 +74,47 @@ class StopKey:
         first_s, gap_s = self._first_s, now_s - self._last_s
         self._last_s = now_s
         if first_s is None:
-            self._first_s = now_s
-            self._answered = self._told = False
+            self._begin(now_s, 0)
             return 0
         late_enough = now_s - first_s >= POWER_AFTER_S and gap_s >= REPEAT_S and not again
-        return 1 if self._answered and late_enough else 0
+        if not self.answered or not late_enough:
+            return 0
+        self._begin(now_s, 1)
+        return 1
+
+    def _begin(self, now_s: float, level: int) -> None:
+        self._first_s, self.level = now_s, level
+        self.answered = self.missed = False
 
     def unsent(self) -> None:
         """No daemon took the stop: nothing can be its answer, and the next one is the first."""
         self._first_s = None
 
-    def heard(self, *, moving: bool, old: bool) -> bool:
-        """A status came; True when it is the board's answer to a stop: nothing moves any more.
+    def unheard(self) -> None:
+        """Nothing is heard of the board any more: what it has answered says nothing of now, and the
+        next stop is the first. One that is not answered goes on waiting."""
+        if self.answered:
+            self._first_s = None
 
-        What moves after that was begun anew, and the next press is a first one again.
+    def heard(self, *, moving: bool, powered: bool) -> bool:
+        """A status came that is not old; True when it is the board's answer to a stop.
+
+        What moves or has power after that was begun anew, and the next press is a first one again.
         """
-        if self._first_s is None or old:
+        if self._first_s is None:
             return False
-        if moving:
-            self._first_s = None if self._answered else self._first_s
+        if moving or (self.level == 1 and powered):
+            self._first_s = None if self.answered else self._first_s
             return False
-        first, self._answered = not self._answered, True
+        first, self.answered = not self.answered, True
         return first
-
-    @property
-    def answered(self) -> bool:
-        """Whether the board has answered the stop that was sent last."""
-        return self._answered
 
     def overdue(self, now_s: float) -> bool:
         """Whether a stop was sent that the board should have answered by now; told once."""
-        if self._first_s is None or self._answered or self._told:
+        if self._first_s is None or self.answered or self.missed:
             return False
-        self._told = now_s - self._first_s > ANSWER_S
-        return self._told
+        self.missed = now_s - self._first_s > ANSWER_S
+        return self.missed
 
 
 class Reads:
@@ -114,19 +142,27 @@ class Reads:
 
 
 class Held:
-    """Which presses of a nudge key are a nudge, and which are one key held."""
+    """Which presses of a key are presses, and which are repeats of one key held."""
 
     def __init__(self) -> None:
-        self._last = ("", -1.0)
+        self._key, self._last_s = "", 0.0
+        self._counted = False
+        self.doubtful = False
+        """Whether the newest was either: so long after a press a keyboard may begin to repeat."""
 
     def press(self, key: str, pressed_s: float, *, again: bool = False) -> bool:
-        """Return whether this press is a repeat of the key held.
+        """Return whether this press is surely a repeat of the key held; `doubtful` where it may be.
 
-        Parameters: key: which; pressed_s: when the key was read; again: the terminal says that it
-        is a repeat.
+        Repeats go on as fast as they come, so that a press after a doubtful one, and not as fast,
+        is none. Parameters: key: which; pressed_s: when the key was read; again: the terminal says
+        that it is a repeat.
         """
-        last, self._last = self._last, (key, pressed_s)
-        return again or (last[0] == key and pressed_s - last[1] < REPEAT_S)
+        same, gap_s = key == self._key, pressed_s - self._last_s
+        repeat = again or (same and gap_s < REPEAT_S)
+        self.doubtful = same and self._counted and not repeat and gap_s < DELAY_S
+        self._key, self._last_s = key, pressed_s
+        self._counted = not (repeat or self.doubtful)
+        return repeat
 
 
 REPEATS_LEAST = 3

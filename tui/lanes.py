@@ -46,6 +46,7 @@ LANES: dict[str, Lane] = {
     "thrust_n": Lane("Thrust", 1.0, " N", 0, 20.0),
     "eye": Lane("Eye", 1.0, "", 0, 50.0),
     "air_pa": Lane("Air", 1e-5, " bar", 2, 50_000.0),
+    "supply_v": Lane("Supply", 1.0, " V", 2, 0.2),
 }
 
 OUTSIDE = 0.05
@@ -134,7 +135,8 @@ def lines(told: Mapping[str, Any], view: Window, tall: int = 1) -> Iterator[Line
     for lane in ("feed_m", "thrust_n", "eye"):
         yield from _reading_lines(told, view, lane, tall)
     yield _line("Valve", _valve(told, view), _valve_words(told, view.cursor_s))
-    yield from _reading_lines(told, view, "air_pa", tall)
+    for lane in ("air_pa", "supply_v"):
+        yield from _reading_lines(told, view, lane, tall)
     yield _line("Link", _link(told, view), _link_words(told, view.cursor_s))
     ruler = ["-"] * view.columns
     for name in ("push", "cut"):

@@ -18,24 +18,40 @@ if TYPE_CHECKING:
 NEWS_KEPT = 500
 PORTIONS_KEPT = 300
 CONFIRM_S = 3.0
-"""How long a consequence line waits for ENTER."""
+"""How long a consequence line waits for its answer."""
 
 SETTLE_S = 0.15
-"""ENTER this soon after the question was typed ahead of it, and does not count."""
+"""An answer this soon after the question was typed ahead of it, and does not count."""
+
+LAPSED_S = 2.0
+"""ESC and ENTER so soon after a question's time was over were meant for it."""
 
 CLAIM_S = 0.6
 """Time within which a status tells of an answer before it: they come 5 a second."""
 
 
 class Question(NamedTuple):
-    """Something to be done once the person presses ENTER."""
+    """Something to be done once the person says yes."""
 
     text: str
     do: Callable[[], None]
     asked_s: float
     within_s: float = CONFIRM_S
     firm: bool = False
-    """Only ENTER and ESC answer it; any other key is held back."""
+    """Only y and ESC answer it, and any other key is held back: where numbers are typed one after
+    the other, ENTER may belong to the next one."""
+    note: str = ""
+    """What became of a key that came meanwhile."""
+
+    @property
+    def answer(self) -> str:
+        """The key that says yes, as it is written."""
+        return "y" if self.firm else "ENTER"
+
+    @property
+    def key(self) -> str:
+        """The name of that key."""
+        return self.answer.lower()
 
 
 class Piece(NamedTuple):
@@ -62,6 +78,7 @@ class Model:
         self.message = ""
         self.rank = ""
         self.question: Question | None = None
+        self._lapsed_s = float("-inf")
         self.busy: dict[str, int] = {}
         """Requests of this terminal that are not answered yet, by method."""
         self.mine = ""
@@ -116,11 +133,30 @@ class Model:
         """Take back a question whose time is over."""
         question = self.question
         if question is not None and now_s - question.asked_s > question.within_s:
-            self.question = None
-            self.say(f"Nothing was done: no ENTER within {question.within_s:.0f} s.")
+            self.question, self._lapsed_s = None, now_s
+            self.say(f"Nothing was done: no {question.answer} within {question.within_s:.0f} s.")
 
-    def enter(self, pressed_s: float, now_s: float) -> bool:
-        """ENTER was pressed: do what was asked about; False when nothing was."""
+    def take_back(self) -> None:
+        """Take the question back, if there is one."""
+        if self.question is not None:
+            self.question = None
+            self.say("Nothing was done.")
+
+    def note(self, words: str) -> None:
+        """Say what became of a key where the question stands, whose time goes on."""
+        if self.question is not None:
+            self.question = self.question._replace(note=f"{words} ")
+
+    def is_yes(self, key: str) -> bool:
+        """Whether this key says yes to the question there is."""
+        return self.question is not None and key == self.question.key
+
+    def just_lapsed(self, now_s: float) -> bool:
+        """Whether a question's time was over just now."""
+        return now_s - self._lapsed_s <= LAPSED_S
+
+    def yes(self, pressed_s: float, now_s: float) -> bool:
+        """The question's key was pressed: do what was asked about; False when nothing was."""
         self.due(now_s)
         question = self.question
         if question is None:
@@ -150,6 +186,11 @@ class Model:
         aged["link_age_s"] = status.link_age_s + self.age_s(now_s)
         return cast("BenchStatus", SimpleNamespace(**aged))
 
+    def unheard(self, now_s: float) -> bool:
+        """Whether what the board said last is no word of now."""
+        status = self.shown(now_s)
+        return not self.up or status is None or view.is_old(status)
+
     def claims(self, now_s: float) -> bool:
         """Whether a status that comes now names this terminal as the one in control."""
         return self.claimed_s is not None and now_s - self.claimed_s <= CLAIM_S
@@ -158,6 +199,16 @@ class Model:
     def moving(self) -> bool:
         """Whether the board said last that something moves."""
         return self.status is not None and self.status.state in view.MOVING
+
+    def power(self, on: bool) -> None:
+        """The drive was given power, or lost it: the next status says so too."""
+        if self.status is not None:
+            self.status.pins["drive"] = on
+
+    @property
+    def powered(self) -> bool:
+        """Whether the board said last that the drive has power."""
+        return self.status is not None and bool(self.status.pins.get("drive"))
 
     @property
     def in_control(self) -> bool:

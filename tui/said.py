@@ -4,6 +4,7 @@ leaving."""
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from tui import view
@@ -11,9 +12,12 @@ from tui import view
 if TYPE_CHECKING:
     from tui.client import Refused
     from tui.model import Model
+    from tui.screens.base import Desk
 
 LATE = "Keys arrived late, so nothing was done: press once more."
-LATE_ENTER = "ENTER arrived late, so it did nothing: once more."
+LATE_YES = "{key} arrived late, so it did nothing: once more."
+MAYBE_HELD = "ENTER so soon after the last may be one key held, so it did nothing: once more."
+HELD_BACK = "What was typed meanwhile was not taken: answer first."
 BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
 
 SMALL = "In so small a window only SPACE and q count."
@@ -24,10 +28,19 @@ NO_STOP = (
 )
 SENT = {
     0: "Stop was sent; the board has not answered yet.",
-    1: "Stop was sent, and power goes off the drive. A loaded barrel stays loaded.",
+    1: "Stop was sent, and power off the drive was asked for; the board has not answered yet.",
 }
-STOPPED = "The board has answered and moves nothing now; SPACE once more drops the drive's power."
-OVERDUE = f"Stop was sent, and the board does not say that it stopped: {view.URGENT}."
+"""Level of a stop to what is said of it."""
+STOPPED = {
+    True: "The board has answered and moves nothing now; SPACE once more drops the drive's power.",
+    False: "The board has answered: the drive has no power. A loaded barrel stays loaded.",
+}
+"""Whether the drive has power to what is said of the board's answer."""
+OVERDUE = {
+    0: f"Stop was sent, and the board does not say that it stopped: {view.URGENT}.",
+    1: f"Power off the drive was asked for, and the board does not say that it is off: "
+    f"{view.URGENT}.",
+}
 
 
 KEYS_OF: dict[str, str] = {
@@ -49,15 +62,17 @@ KEYS_OF: dict[str, str] = {
 _COMMAND = re.compile(r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'")
 
 
-def keyed(text: str) -> str:
+def keyed(text: str, here: str = "") -> str:
     """Return a sentence with the keys in place of each command that has some: whoever reads it here
-    has no prompt to type at."""
+    has no prompt to type at. `here`: the key of the screen that it stands on, which is left out."""
 
     def keys(found: re.Match[str]) -> str:
         if found[1] not in KEYS_OF:
             return found[0]
         begins = text[: found.start()].rstrip()[-1:] in ("", ".", "!")
-        return f"{'Keys' if begins else 'keys'} {KEYS_OF[found[1]]}"
+        keys = KEYS_OF[found[1]].removeprefix(f"{here},")
+        word = "keys" if "," in keys else "key"
+        return f"{word.capitalize() if begins else word} {keys}"
 
     return _COMMAND.sub(keys, text)
 
@@ -82,6 +97,33 @@ def refused_words(no: Refused) -> str:
     if code.startswith("IL-") and code not in str(no):
         return f"Refused by {code}: {no}"
     return f"Refused: {no}" if no.code else str(no)
+
+
+IN_CONTROL = "This terminal is in control now, and nothing was moved: press the key once more."
+
+
+def question_of(
+    desk: Desk, no: Refused, otherwise: Callable[[str], None] | None
+) -> Callable[[str], None] | None:
+    """Return what puts a question of the daemon to the person; None for a plain refusal.
+
+    Whether to take control is asked here for all screens, and only that is done then: what was
+    pressed for is pressed for anew, with a look at the bench. `otherwise` takes any other question.
+    """
+    from protocols.requests import QUESTION  # It would hold up the first picture.
+
+    if no.code != QUESTION:
+        return None
+    if condition_of(no) != "control":
+        return otherwise
+
+    def offer(text: str) -> None:
+        desk.confirm(
+            f"{text} Nothing moves by that",
+            lambda: desk.ask("control", {}, lambda _: desk.say(IN_CONTROL)),
+        )
+
+    return offer
 
 
 def leaving_words(model: Model) -> str:

@@ -87,13 +87,15 @@ SENTENCES: dict[str, Callable[[Said], str]] = {
     "move": ended.moved_text,
     "stroke": _stroke,
     "tube": _tube,
-    "link": _link,
-    "proof": _proof,
-    "message": lambda data: str(data.get("text", "")),
     "note": lambda data: f"Note: {data.get('text', '')}",
+    "refusal": lambda data: f"The board refused '{data['command']}': {data['text']}",
+    "proof": _proof,
     "control": lambda data: f"Client {data.get('client')} is in control.",
+    "link": _link,
+    "message": lambda data: str(data.get("text", "")),
 }
-"""Topic to its sentence; what is not here is for programs."""
+"""Topic to its sentence, in the order in which kinds are chosen; what is not here is for
+programs."""
 
 
 def news_sentence(topic: str, data: Said) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any, NamedTuple, cast
 
@@ -168,8 +168,9 @@ def not_watched_row(status: BenchStatus) -> Row | None:
     return Row("NOT WATCHED:", ", ".join(status.not_watched))
 
 
-def guard_text(status: BenchStatus) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
+def guard_text(status: BenchStatus, *, brief: bool = False) -> str:
+    """Return the guard, and what nobody watches, in words for a consequence line; `brief` where the
+    line of what is not watched stands above it."""
     if "guard" in status.not_watched:
         shown = "guard not watched"
     elif status.state == "NO LINK":
@@ -177,12 +178,15 @@ def guard_text(status: BenchStatus) -> str:
     else:
         shown = "guard shut" if status.pins.get("guard") else "guard open"
     others = [part for part in status.not_watched if part != "guard"]
-    return f"{shown}; nobody watches {', '.join(others)}" if others else shown
+    if not others:
+        return shown
+    named = f"{several(len(others), 'part')} (above)" if brief else ", ".join(others)
+    return f"{shown}; nobody watches {named}"
 
 
-def loaded_text(status: BenchStatus) -> str:
+def loaded_text(status: BenchStatus, *, brief: bool = False) -> str:
     """Return guard, barrel and air in words for a consequence line."""
-    return f"{guard_text(status)}; barrel {status.barrel}; air {status.air}"
+    return f"{guard_text(status, brief=brief)}; barrel {status.barrel}; air {status.air}"
 
 
 def state_row(status: BenchStatus) -> Row:
@@ -328,20 +332,15 @@ def eye_row(status: BenchStatus) -> Row | None:
     return Row("Eye", f"{status.eye_counts} counts, {sees}; {taught}")
 
 
-def abnormal_rows(
-    abnormals: tuple[Abnormal, ...], now_ns: int, age_of: Callable[[float], str] = seconds
-) -> list[Row]:
+def abnormal_rows(abnormals: tuple[Abnormal, ...], now_ns: int) -> list[Row]:
     """Return each abnormal, worst first: rank as sign and word, age, whether it was seen, what, so
-    what, do what; those that are shelved are left out.
-
-    `age_of` writes an age in s.
-    """
+    what, do what; those that are shelved are left out."""
     rows = []
     for one in abnormals:
         if one.standing == "shelved":
             continue
-        age = age_of((now_ns - one.since_ns) / 1e9)
-        stands = f", {STANDING[one.standing]}" if one.rank > 1 else ""
+        age = whole_seconds((now_ns - one.since_ns) / 1e9)
+        stands = f", {standing_words(one)}" if one.rank > 1 else ""
         text = " ".join(part for part in (one.what, one.so_what, one.do_what) if part)
         label = RANKS.get(one.rank, f"!{one.rank}")
         rows.append(Row(label, f"{one.code} {age} ago{stands}: {text}"))
@@ -355,6 +354,13 @@ STANDING = {
     "shelved": "shelved",
 }
 """State of an alarm by ISA-18.2 to its words."""
+
+
+def standing_words(one: Abnormal) -> str:
+    """Return the state of an alarm; one that holds a latch is not over when its cause is gone."""
+    words = STANDING[one.standing]
+    return f"cause gone, still latched, {words}" if one.cause_gone else words
+
 
 RAISED_USUAL, RAISED_FLOOD = 1, 10
 """Alarms in 10 minutes that a person can take in, and those beyond which nobody can (ISA-18.2)."""

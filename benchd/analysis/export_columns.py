@@ -116,7 +116,7 @@ PORTIONS = (
     Column("bad_lines", "whole", "lines dropped as damaged while it was made"),
     Column("firmware_build", "text", "hash of the firmware's sources"),
     Column("by_hand", "json", "values set by hand"),
-    Column("digests", "json", "digests of the card's groups"),
+    Column("digests", "json", "digests of the bench card's groups, and of the dough card's values"),
 )
 
 EXPORTS: dict[str, tuple[Column, ...]] = {

@@ -10,11 +10,12 @@ Not under the hash is the wall time of each commit.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
 
-from benchd.analysis.archive_format import all_in, meta_of, readable
+from benchd.analysis.archive_format import all_in, journal_name, meta_of, readable
 from benchd.analysis.reader import JournalReader, JournalState, Seal, opened
 from benchd.io.journal_format import (
     META_BENCH,
@@ -75,6 +76,20 @@ def check(path: Path, expected_head: str | None = None) -> Report:
         report.findings.append(f"{path.name} is damaged: {type(error).__name__}, {error}.")
     report.path = path
     return report
+
+
+def check_kept(path: Path) -> Report:
+    """Examine one journal or archive, held against the head that the next one of its bench in the
+    same folder carries from it; against none where that cannot be told."""
+    kept = None
+    with suppress(JournalError):
+        bench = meta_of(path).get(META_BENCH, "")
+        for later in all_in(path.parent):
+            meta = meta_of(later) if journal_name(later) > journal_name(path) else {}
+            if meta.get(META_BENCH) == bench:
+                kept = meta.get(META_PREVIOUS_HEAD) or None
+                break
+    return check(path, kept)
 
 
 def check_folder(folder: Path) -> list[Report]:

@@ -15,9 +15,9 @@ from protocols import messages as m
 from protocols.codes import PHASES, SIGNALS
 from protocols.limits import NOT_FITTED
 
-LANES = ("feed_m", "thrust_n", "eye", "air_pa")
+LANES = ("feed_m", "thrust_n", "eye", "air_pa", "supply_v")
 """Readings of a trace: way of the feed since the portion began [m], thrust [N], eye [counts], air
-above ambient [Pa]."""
+above ambient [Pa], logic supply [V]."""
 
 ALIGNED = ("push", "cut")
 """Phases at whose beginning traces are laid over one another."""
@@ -79,6 +79,7 @@ def trace(reader: Reader, facts: BenchFacts, span: Span) -> Trace:
             "thrust_n": [_fitted(one.thrust, 0.1) for _, one in read],
             "eye": [_fitted(one.eye, 1.0) for _, one in read],
             "air_pa": [_fitted(one.air, 100.0) for _, one in read],
+            "supply_v": [_fitted(one.supply, 0.001) for _, one in read],
         },
         phases=[(at_s(o.t_us), PHASES[o.phase]) for o in ordered if isinstance(o, m.Phase)],
         edges=[

@@ -204,35 +204,68 @@ def _signals(
     return rows
 
 
+class Signal(NamedTuple):
+    """What a portion gave; least, middle and most of the `of` neighbours that gave it too; all in
+    this unit, shown with so many digits."""
+
+    signal: str
+    value: float | None
+    usual: tuple[float, float, float] | None
+    of: int
+    unit: str
+    digits: int
+
+    @property
+    def outside(self) -> bool:
+        """Whether it lies beyond what three or more neighbours gave."""
+        if self.value is None or self.usual is None or self.of < 3:
+            return False
+        return not self.usual[0] <= self.value <= self.usual[2]
+
+
+def signals(facts: BenchFacts, portion: Portion, neighbours: Sequence[Portion]) -> Iterator[Signal]:
+    """Give each signal that a portion or one of its neighbours has."""
+    others = [_signals(facts, other) for other in neighbours]
+    for label, (value, unit, factor, digits) in _signals(facts, portion).items():
+        usual = sorted(
+            given * factor
+            for row in others
+            if label in row and (given := row[label][0]) is not None
+        )
+        if value is None and not usual:
+            continue
+        three = (usual[0], usual[len(usual) // 2], usual[-1]) if usual else None
+        shown = None if value is None else value * factor
+        yield Signal(label, shown, three, len(usual), unit, digits)
+
+
 def usual_lines(
     facts: BenchFacts, portion: Portion, neighbours: Sequence[Portion]
 ) -> Iterator[str]:
     """Give one line a signal: this portion, and least, middle and most of its neighbours."""
-    others = [_signals(facts, other) for other in neighbours]
-    many = f"{len(others)} normal portion{'' if len(others) == 1 else 's'} nearest to it"
-    usual_of = f"usual (least - middle - most of the {many})" if others else ""
+    many = f"{len(neighbours)} normal portion{'' if len(neighbours) == 1 else 's'} nearest to it"
+    usual_of = f"usual (least - middle - most of the {many})" if neighbours else ""
     yield f"  {'signal':<20} {'this':>10}   {usual_of}".rstrip()
-    if not others:
+    if not neighbours:
         yield "  no normal portion stands near it in this journal, so nothing is called usual"
-    for label, (value, unit, factor, digits) in _signals(facts, portion).items():
-        usual = sorted(
-            row[label][0] or 0.0 for row in others if label in row and row[label][0] is not None
-        )
-        if value is None and not usual:
-            continue
-        this = "-" if value is None else f"{value * factor:.{digits}f} {unit}"
+    for one in signals(facts, portion, neighbours):
+        this = "-" if one.value is None else f"{one.value:.{one.digits}f} {one.unit}"
         band = "-"
-        outside = ""
-        if usual:
-            three = (usual[0], usual[len(usual) // 2], usual[-1])
-            band = " - ".join(f"{number * factor:.{digits}f}" for number in three) + f" {unit}"
-            if value is not None and len(usual) >= 3 and not usual[0] <= value <= usual[-1]:
-                outside = "   outside"
-        yield f"  {label:<20} {this:>10}   {band}{outside}"
+        if one.usual is not None:
+            band = " - ".join(f"{number:.{one.digits}f}" for number in one.usual) + f" {one.unit}"
+        yield f"  {one.signal:<20} {this:>10}   {band}{'   outside' * one.outside}"
 
 
-def portion_lines(path: Path, number: int) -> Iterator[str]:
-    """Give the whole text of one portion.
+class Around(NamedTuple):
+    """A portion of a journal, the bench, and the normal portions nearest to it."""
+
+    facts: BenchFacts
+    portion: Portion
+    good: list[Portion]
+
+
+def around(path: Path, number: int) -> Around:
+    """Return a portion with its neighbours.
 
     Raises: JournalError when the journal cannot be read or has no such portion.
     """
@@ -242,11 +275,15 @@ def portion_lines(path: Path, number: int) -> Iterator[str]:
     if here is None:
         numbers = f"{portions[0].number} to {portions[-1].number}" if portions else "none"
         raise JournalError(f"There is no portion {number} in this journal: it has {numbers}.")
-    portion = portions[here]
-    record = portion.record
     near = portions[max(0, here - NEIGHBOURS) : here] + portions[here + 1 : here + 1 + NEIGHBOURS]
     good = [other for other in near if other.record["class"] == "normal"]
-    facts = facts_of(reader)
+    return Around(facts_of(reader), portions[here], good)
+
+
+def portion_lines(path: Path, number: int) -> Iterator[str]:
+    """Give the whole text of one portion. Raises: as `around`."""
+    facts, portion, good = around(path, number)
+    record = portion.record
     mass = f"   {_grams(portion.mass_kg)}" if portion.mass_kg is not None else ""
     yield (
         f"REPLAY - nothing moves   bench {facts.name}   portion {number}   {record['class']}   "
@@ -256,6 +293,32 @@ def portion_lines(path: Path, number: int) -> Iterator[str]:
     yield from event_lines(facts, portion)
     yield ""
     yield from usual_lines(facts, portion, good)
+
+
+def portion_data(path: Path, number: int) -> dict[str, Any]:
+    """Return the same for programs: the record, each event with its words, and the signals, SI but
+    for these, which name their unit. Raises: as `around`."""
+    facts, portion, good = around(path, number)
+    events = [
+        {"kind": event.tag, **msgspec.to_builtins(event), "what": event_words(facts, event)}
+        for event in portion.events
+    ]
+    rows = [one._asdict() for one in signals(facts, portion, good)]
+    return {"bench": facts.name, **_data(portion), "events": events, "signals": rows}
+
+
+def _data(portion: Portion) -> dict[str, Any]:
+    return {"portion": portion.record, "mass_kg": portion.mass_kg}
+
+
+def series_data(path: Path) -> list[dict[str, Any]]:
+    """Return each portion of a journal with its weight.
+
+    Raises: JournalError when the journal cannot be read.
+    """
+    reader = JournalReader(path)
+    bench = facts_of(reader).name
+    return [{"bench": bench, **_data(portion)} for portion in read_portions(reader)]
 
 
 def series_lines(path: Path) -> Iterator[str]:

@@ -152,7 +152,7 @@ def _matched(a: Sequence[Made], b: Sequence[Made]) -> dict[int, tuple[list[Made]
 def _apart(name_a: str, a: Sequence[Made], name_b: str, b: Sequence[Made]) -> str:
     def where(side: Sequence[Made]) -> str:
         known = sorted({place for one in side if (place := third(one)) is not None})
-        return " and ".join(THIRDS[place] for place in known) or "an unknown place"
+        return " and ".join(THIRDS[place] for place in known) or "unknown place"
 
     return (
         f"Not compared: {name_a} came from the {where(a)} of the barrel and {name_b} from the "

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from benchd.cli.command import OK, Parts, Usage, Wrong, note, say
+from benchd.cli.journals import older_one
 from benchd.cli.judging import NO_WEIGHTS, add_named_journals, frozen_of, named
 from benchd.cli.progress import working
 
@@ -45,7 +46,7 @@ def advise(options: argparse.Namespace) -> int:
     with named(options.journals, options.bench) as paths:
         weighed = read_weighed(paths)
     if not any(portion.mass_kg is not None for portion in weighed.portions):
-        raise Wrong(NO_WEIGHTS)
+        raise Wrong(NO_WEIGHTS + older_one("weight", options.journals, options.bench))
     if len({portion.bench for portion in weighed.portions}) > 1:
         raise Usage(
             "A stroke is of one bench, and these journals are of several: name journals of one."

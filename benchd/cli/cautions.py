@@ -51,6 +51,7 @@ BARE = (
 CAUTIONS: dict[str, tuple[str, ...]] = {
     "serve": (GENERAL, STOP, STORED, BLADE, AIR, PINCH, ELECTRIC, RAW, ALONE),
     "jog": (PINCH, STORED),
+    "relieve": (PINCH, STORED),
     "portion": (STORED, BLADE, RAW),
     "series": (STORED, BLADE, RAW, ALONE),
     "cut": (BLADE, AIR),

@@ -8,13 +8,23 @@ import re
 from collections.abc import Sequence
 from typing import Any
 
-from benchd.cli.command import OK, Parts, Usage, Wrong, ask_line, asks_daemon, note, quantity_of
+from benchd.cli.command import (
+    OK,
+    Parts,
+    Usage,
+    Wrong,
+    ask_line,
+    asks_daemon,
+    note,
+    quantity_of,
+    takes_control,
+)
 from benchd.cli.daemon import connect, show, status_of
 from tui.sentences import seen_text
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
-    asks_daemon(parser)
+    takes_control(parser)
     parser.add_argument("interlock", type=interlock_number, help="its code, such as IL-09")
     parser.add_argument("--name", default="", help="who looked, where a proof is asked")
     parser.add_argument(

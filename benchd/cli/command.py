@@ -75,6 +75,13 @@ def asks_daemon(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print the answer as JSON")
 
 
+def takes_control(parser: argparse.ArgumentParser) -> None:
+    """Add the options of a command that moves nothing and yet needs control."""
+    asks_daemon(parser)
+    text = "take control from another terminal without asking, for scripts"
+    parser.add_argument("--yes", action="store_true", help=text)
+
+
 def moves(parser: argparse.ArgumentParser) -> None:
     """Add the options of a command that moves something."""
     asks_daemon(parser)

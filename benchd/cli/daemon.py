@@ -61,12 +61,33 @@ def _listens(name: str) -> bool:
         return True
 
 
+class _Asking(Client):
+    """A connection that asks the person before it takes control from another terminal."""
+
+    yes = False
+
+    def call(self, method: str, params: dict[str, Any] | None = None) -> Any:
+        """As `Client.call`. Raises: Wrong and Usage besides, where control is not taken."""
+        try:
+            return super().call(method, params)
+        except Refused as no:
+            if no.code != QUESTION or _condition(no) != "control":
+                raise
+            note(no.message)
+        if not self.yes and ask_line("Take control? Type yes:").lower() not in ("yes", "y"):
+            raise Wrong("Nothing was done: control stays where it was.")
+        super().call("control")
+        return super().call(method, params)
+
+
 def connect(options: argparse.Namespace, timeout_s: float | None = 10.0) -> Client:
     """Return a connection to the bench that is meant.
 
     Raises: NoDaemon, Usage.
     """
-    return Client(bench_of(options), timeout_s, on_wait=_tick)
+    client = _Asking(bench_of(options), timeout_s, on_wait=_tick)
+    client.yes = getattr(options, "yes", False)
+    return client
 
 
 def _tick(method: str, seconds: float) -> None:
@@ -95,10 +116,14 @@ def move(client: Client, method: str, params: dict[str, Any]) -> Any:
     except KeyboardInterrupt:
         raise Wrong(stop(client)) from None
     except Refused as no:
-        if not isinstance(no.data, dict) or no.data.get("condition") != STOPPED:
+        if _condition(no) != STOPPED:
             raise
         # It was begun and may have moved, which "refused" would deny.
         raise Wrong(f"Stopped from elsewhere; {_stands(status_of(client))}") from None
+
+
+def _condition(no: Refused) -> Any:
+    return no.data.get("condition") if isinstance(no.data, dict) else ""
 
 
 def patiently(client: Client, method: str, params: dict[str, Any] | None = None) -> Any:
@@ -112,18 +137,18 @@ def patiently(client: Client, method: str, params: dict[str, Any] | None = None)
     try:
         return client.call(method, params)
     except Refused as no:
-        rest_s = _rest_s(no.data)
+        rest_s = _rest_s(no)
         if not 0 <= rest_s <= PATIENCE_S:
             raise
     time.sleep(rest_s + 0.01)
     return client.call(method, params)
 
 
-def _rest_s(data: Any) -> float:
-    """Return how much rest is missing by a refusal's data, in s; negative when it is not that."""
-    if not isinstance(data, dict) or data.get("condition") not in RESTING:
+def _rest_s(no: Refused) -> float:
+    """Return how much rest is missing by a refusal, in s; negative when it is not that."""
+    if _condition(no) not in RESTING:
         return -1.0
-    return (float(data["bound"]) - float(data["value"])) / 1000
+    return (float(no.data["bound"]) - float(no.data["value"])) / 1000
 
 
 def questioned(

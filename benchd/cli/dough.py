@@ -17,12 +17,12 @@ from benchd.cli.command import (
     Usage,
     Wrong,
     ask_line,
-    asks_daemon,
     caution,
     confirm,
     moves,
     note,
     quantity_of,
+    takes_control,
 )
 from benchd.cli.daemon import Client, connect, move, now, questioned, show, status_of
 from benchd.io import clock
@@ -233,7 +233,7 @@ def _tube_out(client: Client, options: argparse.Namespace) -> int:
 
 
 def _eye_options(parser: argparse.ArgumentParser) -> None:
-    asks_daemon(parser)
+    takes_control(parser)
     what = parser.add_mutually_exclusive_group()
     what.add_argument("--empty", action="store_true", help="teach the level without dough")
     what.add_argument("--dough", action="store_true", help="teach the level with dough")

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchd.cli.command import OK, Parts, Usage, Wrong, say
+from benchd.cli.journals import older_one
 from benchd.cli.judging import add_named_journals, named
 from benchd.cli.progress import working
 
@@ -17,12 +18,19 @@ if TYPE_CHECKING:
     from benchd.diagnose.signals import Seen
 
 CASES_SHOWN = 5
+NO_PORTIONS = (
+    "There is no portion in what was read, so there is nothing to explain: make some with "
+    "'benchd portion', or name another journal."
+)
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
     add_named_journals(parser)
     parser.add_argument(
-        "--portion", type=int, metavar="N", help="this one; default: look for odd ones"
+        "--portion",
+        type=int,
+        metavar="N",
+        help="this one, of the newest journal that has it; default: look for odd ones",
     )
     parser.add_argument(
         "--case", metavar="FILE", help="write the case of this portion as a page (HTML) of its own"
@@ -56,8 +64,10 @@ def why(options: argparse.Namespace) -> int:
         return _write_case(options)
     if options.verdict is not None or options.overwrite:
         raise Usage("--verdict and --overwrite go with --case FILE: name the file to write.")
-    with named(options.journals, options.bench) as paths:
+    with named(options.journals, options.bench, portion=options.portion) as paths:
         benches = _read(paths, options.portion)
+    if not any(bench.portions for bench in benches):
+        raise Wrong(NO_PORTIONS + older_one("portion", options.journals, options.bench))
     return _tell(options, benches)
 
 
@@ -114,17 +124,14 @@ def _read(paths: Sequence[Path], number: int | None) -> list[Bench]:
         one.number == number for bench in benches for one in bench.portions
     ):
         benches = read(None)
-    if not any(bench.portions for bench in benches):
-        raise Wrong(
-            "There is no portion in what was read, so there is nothing to explain: make some with "
-            "'benchd portion', or name another journal."
-        )
     return benches
 
 
 def _known(benches: Sequence[Bench], number: int) -> list[tuple[Bench, Seen]]:
     all_of_them = [(bench, one) for bench in benches for one in bench.portions]
     known = [(bench, one) for bench, one in all_of_them if one.number == number]
+    if not all_of_them:
+        raise Wrong(NO_PORTIONS)
     if not known:
         numbers = [one.number for _, one in all_of_them]
         raise Usage(
@@ -144,7 +151,7 @@ def _write_case(options: argparse.Namespace) -> int:
     if options.portion is None:
         raise Usage("A case file is about one portion: add --portion N.")
     verdict = "" if options.verdict is None else case_file.checked_verdict(options.verdict)
-    with named(options.journals, options.bench) as paths:
+    with named(options.journals, options.bench, portion=options.portion) as paths:
         (bench, one), *more = _known(_read(paths, options.portion), options.portion)
         if more:
             raise Usage(

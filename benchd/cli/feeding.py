@@ -10,11 +10,11 @@ from benchd.cli.command import (
     WRONG,
     Parts,
     Usage,
-    asks_daemon,
     caution,
     confirm,
     moves,
     quantity_of,
+    takes_control,
 )
 from benchd.cli.daemon import connect, move, now, show, status_of
 from protocols.limits import JOG_MAX_M
@@ -23,7 +23,7 @@ from tui.view import guard_text
 
 
 def _here_options(parser: argparse.ArgumentParser) -> None:
-    asks_daemon(parser)
+    takes_control(parser)
     parser.add_argument(
         "position", type=quantity_of("length"), help="way from the rear end of travel, such as 0mm"
     )
@@ -102,6 +102,7 @@ def relieve(options: argparse.Namespace) -> int:
     """Let the barrel's pressure off; Ctrl-C stops it."""
     with connect(options, None) as client:
         status = status_of(client)
+        caution("relieve")
         confirm(
             f"will feed in reverse to let the pressure off; {guard_text(status)}; "
             f"barrel {status.barrel}; Ctrl-C stops it",

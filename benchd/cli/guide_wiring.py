@@ -86,8 +86,9 @@ WIRING: Wiring = {
         "header this pin toggles: that machine off first"),
     "drop-eye": Wired(
         "sensor where pieces fall", "the output of a sensor that sees the piece fall, 0 or 5 V, "
-        "high while it sees something, driven both ways: the lamp on this pin outweighs a "
-        "pull-up", "low: nothing falls",
+        "high while it sees something, driven both ways (the lamp on this pin outweighs a "
+        "pull-up) through 470 ohm in line: boot loaders drive this pin themselves for a while at "
+        "each reset", "low: nothing falls",
         "the lamp holds it low: no piece is seen to fall"),
     "eye": Wired(
         "dough-presence sensor", "the analog output of the dough-presence sensor",

@@ -5,7 +5,10 @@ from __future__ import annotations
 import argparse
 import json
 import time
+from collections import deque
 from collections.abc import Iterator, Sequence
+from contextlib import suppress
+from itertools import chain, islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -56,29 +59,62 @@ def folders(bench: str | None) -> list[Path]:
     return [Path(folder) for folder in paths.all_state_dirs()]
 
 
-def find(name: str | None, bench: str | None) -> Path:
-    """Return one journal or archive: a path, the only one whose name starts so, or the newest.
+def _known(bench: str | None) -> list[Path]:
+    """The journals and archives of a bench, or of all, oldest first."""
+    from benchd.analysis.archive_format import all_in
+
+    known = (path for folder in folders(bench) for path in all_in(folder))
+    return sorted(known, key=lambda path: path.name)
+
+
+def find(name: str | None, bench: str | None, portion: int | None = None) -> Path:
+    """Return one journal or archive: a path, the only one whose name starts so, or the newest; of
+    the newest that has a portion, if there is one.
 
     Raises: Wrong when there is none, Usage when a name fits several.
     """
     if name is not None and Path(name).is_file():
         return Path(name)
-    from benchd.analysis.archive_format import all_in
-
-    known = sorted(
-        (path for folder in folders(bench) for path in all_in(folder)),
-        key=lambda path: path.name,
-    )
+    known = _known(bench)
     if name is None:
         if not known:
             raise Wrong(NONE)
-        return known[-1]
+        return (portion and newest_with("portion", bench, portion)) or known[-1]
     fitting = [path for path in known if path.name.startswith(name)]
     if not fitting:
         raise Wrong(f"There is no journal '{name}'; see 'benchd journal list'.")
     if len(fitting) > 1:
         raise Usage(f"'{name}' fits {len(fitting)} journals; write more of the name.")
     return fitting[0]
+
+
+def newest_with(record: str, bench: str | None, number: int | None = None) -> Path | None:
+    """Return the newest journal that has such a record, and of this number if one is given.
+
+    A journal that cannot be read is passed over.
+    """
+    from benchd.analysis.reader import reader_of
+    from benchd.core.ledger import RECORDS
+    from benchd.io.journal_format import JournalError
+
+    with working("The journals are looked through"):
+        for path in reversed(_known(bench)):
+            with suppress(JournalError):
+                for _, entry in reader_of(path).entries(kinds={RECORDS[record]}):
+                    if number in (None, _decoded(entry.text or "").get("number")):
+                        return path
+    return None
+
+
+def older_one(record: str, named: object, bench: str | None) -> str:
+    """Return what follows a sentence that the newest journal has no such record: the name of one
+    that has; nothing where journals were named, or none has it."""
+    path = None if named else newest_with(record, bench)
+    if path is None:
+        return ""
+    from benchd.analysis.archive_format import meta_of
+
+    return f" An older journal has some: {path.name}, of bench {meta_of(path).get('bench', '?')}."
 
 
 def _list(options: argparse.Namespace) -> int:
@@ -121,7 +157,7 @@ def _show(options: argparse.Namespace) -> int:
     from benchd.analysis.reader import JournalReader
 
     kinds = kinds_of(options.kind, everything=options.everything)
-    with readable(find(options.journal, options.bench)) as path:
+    with readable(find(options.journal, options.bench, options.portion)) as path:
         _show_lines(options, JournalReader(path), kinds)
     return OK
 
@@ -130,15 +166,16 @@ def _show_lines(
     options: argparse.Namespace, reader: JournalReader, kinds: frozenset[int] | None
 ) -> None:
     lines = _lines(reader, kinds, options.portion, options.json)
-    if options.last is not None:
-        from collections import deque
-
-        lines = iter(deque(lines, options.last))
+    # From the first line on the lines themselves show that it goes on.
+    with working("The journal is read"):
+        if options.last is not None:
+            lines = iter(deque(lines, options.last))
+        first = list(islice(lines, 1))
     if not options.json:
         bench = reader.meta.get("bench", "?")
         zone = time.strftime("%Z")
         say(f"{reader.path.name}: bench {bench}; time of day ({zone}), and time from its opening.")
-    for line in lines:
+    for line in chain(first, lines):
         say(line)
 
 
@@ -208,11 +245,13 @@ def _decoded(text: str) -> dict[str, Any]:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from benchd.analysis.integrity import check, check_folder
+    from benchd.analysis.integrity import check, check_folder, check_kept
 
     with working("Every entry is read and its hash compared"):
-        if options.journal is not None or options.head is not None:
+        if options.head is not None:
             reports = [check(find(options.journal, options.bench), options.head)]
+        elif options.journal is not None:
+            reports = [check_kept(find(options.journal, options.bench))]
         else:
             reports = [one for folder in folders(options.bench) for one in check_folder(folder)]
     for report in reports:

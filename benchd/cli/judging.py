@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from benchd.cli.command import OK, Parts, Usage, Wrong, note, say
-from benchd.cli.journals import find
+from benchd.cli.journals import find, older_one
 from benchd.cli.progress import working
 
 if TYPE_CHECKING:
@@ -77,9 +77,13 @@ def _options(parser: argparse.ArgumentParser) -> None:
 
 @contextmanager
 def named(
-    names: list[str], bench: str | None, label: str = "The journals are read"
+    names: list[str],
+    bench: str | None,
+    label: str = "The journals are read",
+    portion: int | None = None,
 ) -> Iterator[list[Path]]:
-    """Give the journals or archives that were named; the newest journal where none is named.
+    """Give the journals or archives that were named; the newest journal where none is named, of
+    those with this portion if one is asked for.
 
     label: what is shown meanwhile.
 
@@ -87,7 +91,7 @@ def named(
     """
     from benchd.io.journal_format import JournalError
 
-    paths = dict.fromkeys(find(name, bench) for name in names or (None,))
+    paths = dict.fromkeys(find(name, bench, portion) for name in names or (None,))
     try:
         with working(label):
             yield list(paths)
@@ -118,7 +122,7 @@ def judge(options: argparse.Namespace) -> int:
     if options.tube is not None:
         weighed = _only(weighed, options.tube)
     if not any(portion.mass_kg is not None for portion in weighed.portions):
-        raise Wrong(NO_WEIGHTS)
+        raise Wrong(NO_WEIGHTS + older_one("weight", options.journals, options.bench))
     if options.freeze:
         return _freeze(options, weighed)
     with working("The weights are judged"):

@@ -108,13 +108,13 @@ def series(options: argparse.Namespace) -> int:
 
 def resume(options: argparse.Namespace) -> int:
     """Go on with a paused series; Ctrl-C stops the bench."""
-    caution("series")
     with connect(options, None) as client:
         status = status_of(client)
-        left = "nothing is paused"
-        if status.series is not None:
-            count = status.series.count
-            left = f"{status.series.made} made" + (f" of {count}" if count else "")
+        if status.series is None or not status.series.paused:
+            raise Wrong("No series is paused, so there is nothing to resume.")
+        caution("series")
+        count = status.series.count
+        left = f"{status.series.made} made" + (f" of {count}" if count else "")
         confirm(
             f"will go on with the series; {left}; {loaded_text(status)}; Ctrl-C stops the bench",
             yes=options.yes,

@@ -5,20 +5,28 @@ from __future__ import annotations
 import argparse
 import json
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, say, whole_from
-from benchd.cli.journals import find
+from benchd.cli.journals import find, older_one
 from benchd.cli.progress import working
 from tui import view
+
+if TYPE_CHECKING:
+    from benchd.analysis.replay import Verdict
 
 
 def _options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--bench", metavar="NAME", help="of this bench")
-    parser.add_argument("--json", action="store_true", help="print the verdict as JSON")
+    parser.add_argument("--json", action="store_true", help="print the answer as JSON")
     parser.add_argument(
         "journal", nargs="?", help="path, or start of its name; the newest if not given"
     )
-    parser.add_argument("--portion", type=whole_from(1, 2**31), help="only this portion")
+    parser.add_argument(
+        "--portion",
+        type=whole_from(1, 2**31),
+        help="only this portion; of the newest journal that has it",
+    )
     parser.add_argument(
         "--verify", action="store_true", help="run the stored inputs through the core and compare"
     )
@@ -30,8 +38,11 @@ def replay(options: argparse.Namespace) -> int:
     from benchd.io.journal_format import JournalError
 
     try:
-        with readable(find(options.journal, options.bench)) as path:
-            return _verify(options, path) if options.verify else _lines(options, path)
+        named = find(options.journal, options.bench, options.portion)
+        if options.verify:
+            return _verify(options, named)
+        with readable(named) as path:
+            return (_data if options.json else _lines)(options, path)
     except JournalError as error:
         raise Wrong(str(error)) from None
 
@@ -39,31 +50,75 @@ def replay(options: argparse.Namespace) -> int:
 def _lines(options: argparse.Namespace, path: Path) -> int:
     from benchd.analysis import timeline
 
-    if options.portion is None:
-        lines = timeline.series_lines(path)
-    else:
-        lines = timeline.portion_lines(path, options.portion)
+    with working("The journal is read"):
+        if options.portion is None:
+            lines = list(timeline.series_lines(path))
+        else:
+            lines = list(timeline.portion_lines(path, options.portion))
     for line in lines:
         say(view.plain(line))
+    if options.portion is None and len(lines) == 1:
+        older = older_one("portion", options.journal, options.bench)
+        say(view.plain(f"There is no portion in {path.name}.{older}"))
     return OK
 
 
-def _verify(options: argparse.Namespace, path: Path) -> int:
-    from benchd.analysis.replay import DIFFERENCES_MAX, verify_file
+def _data(options: argparse.Namespace, path: Path) -> int:
+    from benchd.analysis import timeline
+
+    with working("The journal is read"):
+        if options.portion is None:
+            rows = timeline.series_data(path)
+        else:
+            rows = [timeline.portion_data(path, options.portion)]
+    for row in rows:
+        say(json.dumps(row))
+    return OK
+
+
+def _verify(options: argparse.Namespace, named: Path) -> int:
+    """Run the inputs of a journal that is as it was written; of another nothing would be known."""
+    from benchd.analysis.archive_format import meta_of, readable
+    from benchd.analysis.integrity import check_kept
+    from benchd.analysis.replay import verify_file
+
+    bench = meta_of(named).get("bench", "?")
+    with working("Every entry is read and its hash compared"):
+        report = check_kept(named)
+    if not report.clean:
+        if options.json:
+            told = {"journal": named.name, "bench": bench, "same": False}
+            say(json.dumps(told | {"findings": report.findings}))
+            return WRONG
+        say(view.plain(f"{named.name}, bench {bench}: WRONG, so it is not run through the core."))
+        for sentence in report.findings:
+            say(view.plain(f"  {sentence}"))
+        return WRONG
+    with readable(named) as path, working("The stored inputs run through the core"):
+        verdict = verify_file(path)
+    (_verdict_data if options.json else _say_verdict)(named, bench, verdict)
+    return OK if verdict.same else WRONG
+
+
+def _verdict_data(named: Path, bench: str, verdict: Verdict) -> None:
     from benchd.core.engine import CORE_VERSION
 
-    with working("The stored inputs run through the core"):
-        verdict = verify_file(path)
-    if options.json:
-        differences = [one._asdict() for one in verdict.differences]
-        say(
-            json.dumps(
-                {"inputs": verdict.inputs, "decisions": verdict.decisions}
-                | {"same": verdict.same, "differences": differences}
-                | {"core_stored": verdict.core_version, "core_now": CORE_VERSION}
-            )
+    differences = [one._asdict() for one in verdict.differences]
+    say(
+        json.dumps(
+            {"journal": named.name, "bench": bench, "findings": []}
+            | {"inputs": verdict.inputs, "decisions": verdict.decisions}
+            | {"same": verdict.same, "differences": differences}
+            | {"core_stored": verdict.core_version, "core_now": CORE_VERSION}
         )
-        return OK if verdict.same else WRONG
+    )
+
+
+def _say_verdict(named: Path, bench: str, verdict: Verdict) -> None:
+    from benchd.analysis.replay import DIFFERENCES_MAX
+    from benchd.core.engine import CORE_VERSION
+
+    say(view.plain(f"{named.name}, bench {bench}:"))
     counts = f"{verdict.inputs} inputs, {verdict.decisions} decisions"
     if verdict.core_version != CORE_VERSION:
         say(
@@ -72,7 +127,7 @@ def _verify(options: argparse.Namespace, path: Path) -> int:
         )
     if verdict.same:
         say(f"{counts}: every decision comes out as stored.")
-        return OK
+        return
     many = len(verdict.differences)
     more = " or more" if many >= DIFFERENCES_MAX else ""
     say(f"{counts}: {many}{more} differ.")
@@ -81,7 +136,6 @@ def _verify(options: argparse.Namespace, path: Path) -> int:
         say(view.plain(f"  entry {one.n}, {one.stored.partition(' ')[0]}:"))
         say(view.plain(f"    stored {stored}"))
         say(view.plain(f"    now    {now}"))
-    return WRONG
 
 
 BEFORE, AFTER = 24, 64

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from benchd.cli.command import OK, Parts, Usage, Wrong, say
 from benchd.cli.judging import add_journals, read
+from benchd.cli.progress import working
 
 if TYPE_CHECKING:
     from benchd.analysis.trial import Side, Trial
@@ -51,7 +52,8 @@ def trial(options: argparse.Namespace) -> int:
         if not side:
             raise Wrong(f"No portion here belongs to {name}. {_there_are(weighed.portions)}")
     try:
-        told = compared(names[0], sides[0], names[1], sides[1])
+        with working("The two groups are compared"):
+            told = compared(names[0], sides[0], names[1], sides[1])
     except NoTrial as error:
         raise Wrong(str(error)) from None
     if options.json:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import zlib
 from collections.abc import Mapping
 from typing import NamedTuple
 
@@ -71,6 +70,8 @@ def bench_values(text: str, problems: Problems) -> Values:
     values = read(text, BENCH_KEYS, problems)
     _fill_in(values)
     hold_to(CHECKS, values, problems)
+    # The same motor, however it is written, is the same bench.
+    values.drop("feed.step_angle")
     return values
 
 
@@ -87,7 +88,9 @@ def _fill_in(values: Values) -> None:
         )
     if values.sound("feed.step_angle") and not values.given("feed.steps_per_turn"):
         steps = round(2 * math.pi / values.number("feed.step_angle"))
-        values.set("feed.steps_per_turn", steps, text=str(steps))
+        guess = values.sound("guessed") and "feed.step_angle" in values.names("guessed")
+        line = 0 if guess else values.line("feed.step_angle")
+        values.set("feed.steps_per_turn", steps, line, str(steps))
 
 
 def _limits(values: Values) -> dict[str, int]:
@@ -117,27 +120,14 @@ def _limits(values: Values) -> dict[str, int]:
 
 
 def digests(values: Values, limits: Mapping[str, int]) -> dict[str, int]:
-    """Return the digest of each group of the card: what it says in SI, and the limits from it.
-
-    Neither units nor remarks nor the order of lines change a digest; nine digits of a value count.
-    """
+    """Return the digest of each group of the card: what it says in SI, and the limits from it."""
+    paths = values.all().keys()
     return {
-        group: zlib.crc32(
-            "".join(
-                f"{path}={_canonical(value)}\n"
-                for path, value in sorted(values.all().items())
-                if group_of(path) == group
-            ).encode(),
-            group_digest(limits, group),
+        group: values.digest(
+            (path for path in paths if group_of(path) == group), group_digest(limits, group)
         )
         for group in GROUPS
     }
-
-
-def _canonical(value: Value) -> str:
-    if isinstance(value, frozenset):
-        return ",".join(sorted(value))
-    return value if isinstance(value, str) else f"{float(value):.9g}"
 
 
 def _facts(text: str, values: Values, limits: dict[str, int]) -> BenchFacts:

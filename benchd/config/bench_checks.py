@@ -8,9 +8,10 @@ import re
 from collections.abc import Callable, Iterator
 
 from benchd.calc import eye
-from benchd.config.bench_keys import BENCH_KEYS, PART_OF, SCALES, SIGNALS, WIRES, Wire, key_of
+from benchd.config.bench_keys import BENCH_KEYS, PART_OF, PIN_OF, SCALES, WIRES, Wire
 from benchd.config.keys import Spoiled, Values, in_unit
 from benchd.config.scale import pattern_problem
+from benchd.io.ports import address_sentence
 from protocols.limits import LIMIT_BY_NAME
 
 POSITION_STEPS_MAX = 9_999_999
@@ -76,6 +77,14 @@ def runs_back(values: Values) -> str:
     if lead > LEAD_SAFE_M:
         return f"a lead of {_mm(lead)} runs back when the drive lets go, on all but thick screws"
     return ""
+
+
+def _addresses(values: Values) -> Found:
+    for path in ("port", "scale.port"):
+        if values.sound(path):
+            wrong = address_sentence(values.text(path))
+            if wrong:
+                yield path, f"'{path}': {wrong}"
 
 
 def _parts(values: Values) -> Found:
@@ -248,15 +257,27 @@ def _eye(values: Values) -> Found:
 
 def _pins(values: Values) -> Found:
     taken: dict[str, str] = {}
-    for signal in SIGNALS:
+    for signal, pin in PIN_OF.items():
         path = f"pins.{signal}"
         if not values.sound(path):
             continue
-        pin = values.text(path)
-        if pin in taken:
-            free = [name for name in key_of(path).choices if name not in taken]
-            yield path, f"'{taken[pin]}' and '{signal}' are both on {pin}; free is {free[0]}."
-        taken.setdefault(pin, signal)
+        named = values.text(path)
+        both = f"'{taken[named]}' and '{signal}' are both on {named}; " if named in taken else ""
+        if named != pin:
+            yield (
+                path,
+                f"{both}'{signal}' is on {pin} of this board's firmware; "
+                "its pins cannot be chosen.",
+            )
+        elif both:
+            yield path, f"{both}keep one."
+        taken.setdefault(named, signal)
+
+
+def _one_contact(values: Values) -> Found:
+    # SPEC.md, section 9: the contact that says "ready" has the button's pin.
+    if {"button", "ready"} <= values.names("fitted"):
+        yield "fitted", f"'button' and 'ready' are both on {PIN_OF['ready']}; keep one."
 
 
 def _board_range(values: Values) -> Found:
@@ -335,8 +356,21 @@ def _scale(values: Values) -> Found:
 
 
 CHECKS: tuple[Callable[[Values], Found], ...] = (
-    *(_parts, _nozzle, _heel, _cut, _valve, _rod, _strokes, _screw, _step_angle, _speeds, _reach),
-    *(_air, _sensors, _odd, _eye, _pins, _scale, _mqtt, _board_range),
+    *(
+        _addresses,
+        _parts,
+        _nozzle,
+        _heel,
+        _cut,
+        _valve,
+        _rod,
+        _strokes,
+        _screw,
+        _step_angle,
+        _speeds,
+        _reach,
+    ),
+    *(_air, _sensors, _odd, _eye, _pins, _one_contact, _scale, _mqtt, _board_range),
 )
 """All of them; each reads the values and yields what it finds wrong."""
 

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from benchd.config.keys import OPTIONAL, REQUIRED, Key
 from benchd.config.sizing_keys import BENCH_SIZING_KEYS, guesses
 from protocols.limits import FITTED_BITS
+from protocols.pins import BOARD_PINS, SERIAL
 
 PARTS = tuple(FITTED_BITS)
 YES_NO = ("yes", "no")
@@ -19,13 +20,17 @@ SIGNALS: dict[str, str] = {
     "step": "", "direction": "", "drive": "", "valve": "", "guard": "guard", "stop": "stop",
     "home": "home", "far": "far", "ends": "ends", "forward": "local", "reverse": "local",
     "button": "button", "dump": "dump", "eye": "eye", "thrust": "thrust", "air": "air",
+    "ready": "ready", "drop": "drop", "leaving": "",
 }  # fmt: skip
 """What has a pin of the board, and the part that must be fitted for it (empty: every bench)."""
 
-ANALOG_SIGNALS = frozenset({"eye", "thrust", "air"})
-ANALOG_PINS = tuple(f"A{number}" for number in range(6))
-BOARD_PINS = (*(f"D{number}" for number in range(2, 14)), *ANALOG_PINS)
-"""Pins of the common small board with an ATmega328P; D0 and D1 are its serial line."""
+PIN_OF: dict[str, str] = {
+    signal: row.label
+    for signal in SIGNALS
+    for row in BOARD_PINS
+    if row.name == {"ready": "button", "drop": "drop-eye"}.get(signal, signal)
+}
+"""Signal to the pin that the firmware has it on."""
 
 
 def _grams_per_mm(bore_m: float) -> str:
@@ -163,11 +168,11 @@ _KEYS: tuple[Key, ...] = (
         "portions in a row without a change of the eye (IL-10)"),
     Key("watch.clock_error", "quantity", "ms", 1, 1000, "20 ms",
         "error of board times from which they are doubtful (IL-30)"),
-    # where each signal is wired, for the wiring page and for whoever looks for a fault
+    # a note of where each signal is wired, held to the pins of the firmware, which nobody chooses
     *(
-        Key(f"pins.{signal}", "choice", "", 0, 0, OPTIONAL, f"pin of the signal '{signal}'",
-            ANALOG_PINS if signal in ANALOG_SIGNALS else BOARD_PINS)
-        for signal in SIGNALS
+        Key(f"pins.{signal}", "choice", "", 0, 0, OPTIONAL, f"a note that '{signal}' is on {pin}",
+            tuple(row.label for row in BOARD_PINS if row.kind != SERIAL))
+        for signal, pin in PIN_OF.items()
     ),
     # news to an MQTT broker; passwords stay in a file or in the environment
     Key("mqtt.broker", "text", "", 1, 253, OPTIONAL,
@@ -266,6 +271,7 @@ GROUP_OF: dict[str, str] = {
     "feed": "motion",
     "nozzle": "eye",
     "cutter": "air",
+    "cutter.longest": "",  # Its limits say it, whether the card gives it or not.
     "limits.thrust": "motion",
     "limits.ease": "motion",
     "limits.contact": "motion",
@@ -278,7 +284,6 @@ GROUP_OF: dict[str, str] = {
     "air": "wiring",
     "sample": "wiring",
     "lease": "motion",
-    "pins": "wiring",
     **{key.path: "" for key in BENCH_SIZING_KEYS},
 }
 """Key, or section, to the group of the card that a proof of the bench may rest on."""

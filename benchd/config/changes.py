@@ -15,7 +15,7 @@ from benchd.config.keys import Value, Values
 from benchd.config.text import entries
 from benchd.core.card_change import ASK_SHARE
 
-UNASKED = ("bench", "port", "baud", "mqtt", "dough")
+UNASKED = ("bench", "port", "baud", "mqtt", "dough", "pins")
 """Keys and sections of which nothing moves: they are shown, and never asked about."""
 
 

@@ -36,6 +36,9 @@ _KEYS: tuple[Key, ...] = (
 DOUGH_KEYS: tuple[Key, ...] = (*_KEYS, guesses(_KEYS))
 """The single table of a dough card."""
 
+UNDIGESTED = {"dough", "guessed", *(key.path for key in DOUGH_SIZING_KEYS)}
+"""Keys that no portion is made by."""
+
 Found = Iterator[tuple[str, str]]
 """Mistakes: the key they stand at, and the sentence."""
 
@@ -65,6 +68,7 @@ def dough(text: str, name: str, facts: BenchFacts) -> Dough:
         tolerance=values.number("tolerance"),
         auto_stroke=bool(values.number("auto_stroke")),
         text=text,
+        digest=values.digest(values.all().keys() - UNDIGESTED),
     )
 
 

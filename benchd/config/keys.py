@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import math
+import zlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import NamedTuple
 
 from benchd.config.errors import Problems
-from benchd.config.quantity import UNITS, QuantityError, number, quantity, share
+from benchd.config.quantity import UNITS, QuantityError, number, quantity, share, times
 from benchd.config.text import Entry, entries
 
 REQUIRED = "required"
@@ -118,9 +120,27 @@ class Values:
             raise TypeError(f"{path} is no list.")
         return value
 
+    def drop(self, path: str) -> None:
+        """Forget a value that another one says by now; nothing where there is none."""
+        self._values.pop(path, None)
+
+    def digest(self, paths: Iterable[str], start: int = 0) -> int:
+        """Return the CRC-32/ISO-HDLC of what a card says at these keys, in SI, from `start` on.
+
+        Neither units nor remarks nor the order of lines change it; nine digits of a value count.
+        """
+        said = (f"{path}={_canonical(self._get(path))}\n" for path in sorted(paths))
+        return zlib.crc32("".join(said).encode(), start)
+
     def all(self) -> dict[str, Value]:
         """Every value by path, SI."""
         return dict(self._values)
+
+
+def _canonical(value: Value) -> str:
+    if isinstance(value, frozenset):
+        return ",".join(sorted(value))
+    return value if isinstance(value, str) else f"{float(value):.9g}"
 
 
 def as_number(value: Value) -> float:
@@ -212,10 +232,10 @@ def check_range(key: Key, value: float) -> None:
     says = f"is outside what is possible, {key.low:g} to {key.high:g}{unit}."
     if key.gives is not None:
         says += f" {key.gives(value * UNITS[key.unit].si)}"
-    for factor in SLIPS.get(key.unit, ()):
-        if key.low <= value * factor <= key.high:
-            says += f" Did you mean {value * factor:.4g}{unit}?"
-            break
+    meant = [value * factor for factor in SLIPS.get(key.unit, ())]
+    fitting = [f"{one:.4g}{unit}" for one in meant if key.low <= one <= key.high]
+    if fitting:
+        says += f" Did you mean {' or '.join(dict.fromkeys(fitting))}?"
     raise QuantityError(says)
 
 
@@ -255,7 +275,7 @@ def _value(key: Key, text: str | tuple[str, ...]) -> Value:
 
 
 def _quantity(key: Key, text: str) -> Value:
-    value = quantity(text, key.unit)
+    value = quantity(text, key.unit, lambda bare: _unit_meant(key, bare))
     check_range(key, value)
     return value * UNITS[key.unit].si
 
@@ -324,15 +344,42 @@ def _parts(key: Key, text: str | tuple[str, ...]) -> Value:
 
 
 SLIPS: dict[str, tuple[float, ...]] = {
-    **dict.fromkeys(("mm", "mm/s", "mm/s2"), (10.0, 0.1, 25.4, 1 / 25.4)),
+    **dict.fromkeys(("mm", "mm/s", "mm/s2"), (10.0, 0.1, 25.4, 1 / 25.4, 1000.0)),
     "bar": (10.0, 0.1, 1 / 14.5, 0.01),
-    "g": (10.0, 0.1, 28.35, 1 / 28.35, 1000.0),
+    "g": (0.001, 1000.0, 10.0, 0.1, 28.35, 1 / 28.35),
     "s": (0.001, 1000.0),
     "ms": (10.0, 0.1, 1000.0, 0.001),
     "N": (10.0, 0.1, 4.448),
     "deg": (10.0, 0.1),
 }
 """Factors by which a value may be off: decimal point, inches, psi, ounces, thousandths."""
+
+OTHER_UNITS: dict[str, tuple[str, ...]] = {
+    "mm": ("cm", "in", "m"), "mm/s": ("m/s", "in/s"), "ms": ("s",), "s": ("ms", "min"),
+    "min": ("h", "s"), "g": ("kg", "oz"), "bar": ("psi", "kPa"), "g/cm3": ("kg/m3",),
+}  # fmt: skip
+"""Units that a number without one may be meant in, beside that of the key."""
+
+FAR_OFF = 100
+"""A bare number so many times more or less than usual is likelier to be meant in another unit."""
+
+
+def _unit_meant(key: Key, bare: float) -> str:
+    """The unit that a number without one is likeliest in: the key's, unless that puts it out of
+    range or far off; then the one that brings it nearest to what is usual."""
+    least = max(key.low, key.high / 1000)
+    usual = math.sqrt(least * key.high)
+    if key.default not in (REQUIRED, OPTIONAL):
+        usual = quantity(key.default, key.unit) or usual
+
+    def off(unit: str) -> float:
+        value = bare * times(key.unit, unit)
+        fits = value > 0 and key.low <= value <= key.high
+        return abs(math.log(value / usual)) if fits else math.inf
+
+    if off(key.unit) <= math.log(FAR_OFF):
+        return key.unit
+    return min((key.unit, *OTHER_UNITS.get(key.unit, ())), key=off)
 
 
 def _possible(key: Key) -> str:

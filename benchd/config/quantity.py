@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from typing import NamedTuple
 
 Dimensions = tuple[int, int, int, int, int]
@@ -123,8 +124,10 @@ def share(text: str) -> float:
     return value / 100 if unit else value
 
 
-def quantity(text: str, unit: str) -> float:
+def quantity(text: str, unit: str, meant: Callable[[float], str] | None = None) -> float:
     """Return a quantity in `unit`, one of UNITS, written in any unit of the same kind.
+
+    `meant` says which unit is likeliest for a number that was written without one.
 
     Raises: QuantityError when the number, the unit or its kind is wrong.
     Example: quantity("1/4 in", "mm") is 6.35.
@@ -133,7 +136,8 @@ def quantity(text: str, unit: str) -> float:
     wanted_si, wanted = _dissect(unit) or (1.0, LENGTH)
     measures = KINDS[wanted]
     if not written:
-        raise QuantityError(f"has no unit; write {measures} such as '{_plain(value)} {unit}'.")
+        likeliest = unit if meant is None else meant(value)
+        raise QuantityError(f"has no unit; write {measures} such as '{_plain(value)} {likeliest}'.")
     found = _dissect(written)
     if found is None:
         import difflib  # Only a mistake pays for loading it.
@@ -146,6 +150,14 @@ def quantity(text: str, unit: str) -> float:
         what = f"{KINDS[dimensions]}, not {measures}" if dimensions in KINDS else f"not {measures}"
         raise QuantityError(f"is {what}; write it in {unit}.")
     return value * (si / wanted_si)
+
+
+def times(unit: str, other: str) -> float:
+    """Return how many of `unit` one of `other` is, two units of a kind.
+
+    Example: times("mm", "in") is 25.4.
+    """
+    return _unit(other).si / _unit(unit).si
 
 
 def _names_of(dimensions: Dimensions) -> list[str]:

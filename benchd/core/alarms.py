@@ -94,15 +94,11 @@ def raised_lately(state: State, now_ns: int) -> int:
     return sum(ns > now_ns - RATE_NS for ns in state.alarms.raised_ns)
 
 
-def standing(
-    state: State, latch: Latch, *, gone: bool
-) -> Literal["raised", "seen", "returned", "shelved"]:
-    """Return the state of an alarm that is up; `gone`: its cause is."""
+def standing(state: State, latch: Latch) -> Literal["raised", "seen", "shelved"]:
+    """Return the state of an alarm that is up."""
     alarms = state.alarms
     if shelf_of(state, latch.number) is not None:
         return "shelved"
-    if gone:
-        return "returned"
     return "seen" if latch.number in alarms.seen and not is_note(latch) else "raised"
 
 

@@ -36,10 +36,15 @@ def asked(turn: Turn, said: Asked) -> None:
         # A scale that sends by itself is no sign that somebody is there.
         turn.set(last_key_ns=turn.now_ns)
     if cls.control:
-        no = _take_control(turn, said.client)
+        no = _may_control(turn.state, said.client)
+        if no is None and _is_anothers(turn.state, said.client) and not _takes_freely(params):
+            ask = f"Client {turn.state.controller} is in control here: take it?"
+            turn.refuse(said.client, said.ask, No(ask, "control"), question=True)
+            return
         if no is not None:
             turn.refuse(said.client, said.ask, no)
             return
+        _take_control(turn, said.client)
     no = HANDLERS[cls](turn, said, params)
     if no is not None:
         turn.refuse(said.client, said.ask, no)
@@ -69,17 +74,40 @@ def _ends_with_its_terminal(state: State, job: Job) -> bool:
     return job.kind in cycle.MOVE_JOBS or waits
 
 
-def _take_control(turn: Turn, client: int) -> No | None:
-    state = turn.state
-    if state.controller == client:
+def _is_anothers(state: State, client: int) -> bool:
+    return state.controller not in (None, client)
+
+
+def _may_control(state: State, client: int) -> No | None:
+    if state.controller == client or cycle.at_rest(state):
         return None
-    if not cycle.at_rest(state):
-        return No(
-            "Control changes hands only at rest, and the bench is busy: wait, or stop it first.",
-            "control",
-        )
+    return No(
+        "Control changes hands only at rest, and the bench is busy: wait, or stop it first.",
+        "control",
+    )
+
+
+def _takes_freely(params: r.Request) -> bool:
+    """Return whether nobody is asked before this takes control: it only makes the bench safer, or
+    it is how a person says yes."""
+    power_off = isinstance(params, r.Drive) and not params.on
+    return power_off or isinstance(params, r.Relieve | r.Control)
+
+
+def _take_control(turn: Turn, client: int) -> None:
+    before = turn.state.controller
+    if before == client:
+        return
     turn.set(controller=client)
-    turn.record("control", client=client, before=state.controller)
+    turn.record("control", client=client, before=before)
+    if before is not None:
+        text = f"Control went from client {before} to client {client}: client {before} watches now."
+        turn.record("message", text=text)
+
+
+def control(turn: Turn, said: Asked, params: r.Control) -> No | None:
+    """Control is taken by asking for it, as by any other request that needs it."""
+    answer(turn, said, client=said.client)
     return None
 
 
@@ -235,6 +263,7 @@ HANDLERS: dict[type[r.Request], Callable[[Turn, Asked, Any], No | None]] = {
     r.Pause: pause,
     r.Finish: finish,
     r.Resume: resume,
+    r.Control: control,
     r.Here: asked_people.here,
     r.Proofs: asked_people.tell_proofs,
     r.Clear: asked_people.clear,

@@ -62,28 +62,35 @@ def jog(turn: Turn, said: Asked, params: r.Jog) -> No | None:
 
 def relieve(turn: Turn, said: Asked, params: r.Relieve) -> No | None:
     """Let the barrel's pressure off."""
-    no = still(turn.state) or cycle.ready_for(turn.state, "feed", turn.now_ns)
+    state = turn.state
+    no = still(state) or cycle.ready_for(state, "feed", turn.now_ns) or no_relieve(state)
     if no is not None:
         return no
-    if not _relieve(turn):
-        return No(
-            "The feed stands at the rear end of its travel: it cannot go back further.", "travel"
-        )
+    _relieve(turn)
     turn.begin_job("relieve", said.client, said.ask)
     return None
 
 
-def _relieve(turn: Turn) -> bool:
-    """Plan the way back that lets the pressure off, as far as travel allows; False if none is."""
-    facts = turn.state.facts
+def no_relieve(state: State) -> No | None:
+    """Return why the barrel's pressure cannot be let off although the feed may move, or None."""
+    if _way_back_steps(state) > 0:
+        return None
+    return No("The feed stands at the rear end of its travel: it cannot go back further.", "travel")
+
+
+def _way_back_steps(state: State) -> int:
+    """Return the way back that lets the pressure off, as far as travel allows [steps]."""
+    facts = state.facts
     way = facts.steps(facts.relieve_m)
-    if pin(turn.state, "known"):
-        way = min(way, turn.state.board.position - facts.limits["travel_min"])
-    if way <= 0:
-        return False
+    if pin(state, "known"):
+        way = min(way, state.board.position - facts.limits["travel_min"])
+    return way
+
+
+def _relieve(turn: Turn) -> None:
     cycle.power(turn)
-    turn.plan("move", cycle.move_kind("relieve"), -way, facts.limits["draw_speed"])
-    return True
+    way, speed = _way_back_steps(turn.state), turn.state.facts.limits["draw_speed"]
+    turn.plan("move", cycle.move_kind("relieve"), -way, speed)
 
 
 def drive(turn: Turn, said: Asked, params: r.Drive) -> No | None:
@@ -289,13 +296,18 @@ def prime(turn: Turn, said: Asked, params: r.Prime) -> No | None:
 def tube_out(turn: Turn, said: Asked, params: r.TubeOut) -> No | None:
     """Relieve, back out, close the record."""
     state = turn.state
-    no = still(state) or cycle.ready_for(state, "feed", turn.now_ns)
-    if no is None and state.carry.tube is None:
-        no = No("No tube is in.", "tube")
+    no = still(state) or cycle.ready_for(state, "feed", turn.now_ns) or no_tube_out(state)
     if no is not None:
         return no
-    moves = _relieve(turn)
+    moves = no_relieve(state) is None
+    if moves:
+        _relieve(turn)
     turn.begin_job("tube_out", said.client, said.ask, stage="relieve", heel_kg=params.heel_kg)
     if not moves:
         cycle.tube_is_out(turn, params.heel_kg, "reached")
     return None
+
+
+def no_tube_out(state: State) -> No | None:
+    """Return why no tube can be taken out although the feed may move, or None."""
+    return No("No tube is in.", "tube") if state.carry.tube is None else None

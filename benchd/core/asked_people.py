@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import inf
 from typing import Any, NamedTuple
 
@@ -13,7 +14,7 @@ from benchd.core.inputs import Asked, Proof
 from benchd.core.interlocks import RULE_BY_NUMBER, drop, why_not
 from benchd.core.loading import load_limits
 from benchd.core.state import UNWEIGHED_KEPT, State, Weighed
-from benchd.core.turn import No, Turn, wall_us
+from benchd.core.turn import No, Turn, pin, wall_us
 from benchd.core.words import do_what
 from protocols import requests as r
 from protocols.codes import INTERLOCK_BY_NUMBER, OUTCOMES
@@ -44,7 +45,10 @@ def here(turn: Turn, said: Asked, params: r.Here) -> No | None:
 
 
 def tell_proofs(turn: Turn, said: Asked, params: r.Proofs) -> No | None:
-    """Tell what clearing an interlock asks a person to type."""
+    """Tell what clearing an interlock asks a person to type, unless it cannot be cleared now."""
+    no = _no_clearing(turn.state, params.interlock, turn.now_ns)
+    if no is not None:
+        return no
     statements = proofs.statements_of(params.interlock, turn.state.facts)
     answer(turn, said, statements=[{"statement": text, "word": word} for text, word in statements])
     return None
@@ -53,43 +57,63 @@ def tell_proofs(turn: Turn, said: Asked, params: r.Proofs) -> No | None:
 def clear(turn: Turn, said: Asked, params: r.Clear) -> No | None:
     """Let go of an interlock whose cause is gone."""
     number = params.interlock
-    row = INTERLOCK_BY_NUMBER.get(number)
-    latch = turn.state.latches.get(number)
-    if row is None or latch is None:
-        return No(f"IL-{number:02d} is not up, so there is nothing to clear.", "clear", number)
+    no = _no_clearing(turn.state, number, turn.now_ns)
+    if no is not None:
+        return no
+    row = INTERLOCK_BY_NUMBER[number]
+    proof: dict[str, Any] = {}
     if number in proofs.PROOFS:
         asked = proofs.statements_of(number, turn.state.facts)
         no = proofs.check_words(asked, params.name, params.words)
         if no is not None:
             return no
-        turn.record("proof", interlock=row.code, name=params.name, words=list(params.words))
+        proof = {"interlock": row.code, "name": params.name, "words": list(params.words)}
     if number == 15:
-        return _prove(turn, said, params)
-    if row.place != "daemon" and not latch.latched:
+        _prove(turn, params.name)
+        turn.record("proof", **proof)
+        answer(turn, said, interlock=row.code)
+        return None
+    if row.place == "daemon":
+        return _clear_own(turn, said, number)
+    turn.plan("clear", number)
+    # The board may still refuse, and then nothing was proven.
+    turn.begin_job("clear", said.client, said.ask, interlock=row.code, proof=proof)
+    return None
+
+
+def _no_clearing(state: State, number: int, now_ns: int) -> No | None:
+    """Return why an interlock cannot be cleared, as far as that is known before the board is asked
+    or its rule looked at."""
+    row = INTERLOCK_BY_NUMBER.get(number)
+    latch = state.latches.get(number)
+    if row is None or latch is None:
+        return No(f"IL-{number:02d} is not up, so there is nothing to clear.", "clear", number)
+    if row.place == "daemon" and number != 15:
+        return None
+    if number != 15 and not latch.latched:
         text = f"Nothing to clear: {latch.text} {do_what(number, row.reset, latched=False)}"
         return No(text, row.code)
-    if row.place != "daemon":
-        no = still(turn.state) or why_not(turn.state, "feed", turn.now_ns)
-        if no is not None:
-            return no
-        turn.plan("clear", number)
-        turn.begin_job("clear", said.client, said.ask, interlock=row.code)
-        return None
-    return _clear_own(turn, said, number)
+    # A proof of the bench names the firmware it rests on, so its board must be there.
+    no = still(state) or why_not(state, "feed", now_ns)
+    if no is None and number in CAUSE_SEEN and CAUSE_SEEN[number](state):
+        no = No(f"The cause is still there: {latch.text}", row.code)
+    return no
 
 
-def _prove(turn: Turn, said: Asked, params: r.Clear) -> No | None:
+CAUSE_SEEN: dict[int, Callable[[State], bool]] = {
+    1: lambda state: not pin(state, "stop"),
+    2: lambda state: not pin(state, "guard"),
+    7: lambda state: not pin(state, "home") and not pin(state, "valve"),
+    8: lambda state: pin(state, "home") and pin(state, "far"),
+}
+"""Interlock of the board that is proven to whether its inputs show that its cause is still there;
+the board looks at all of them itself, once it is asked."""
+
+
+def _prove(turn: Turn, name: str) -> None:
     state = turn.state
-    # The proof names the firmware it rests on, so its board must be there.
-    no = still(state) or why_not(state, "feed", turn.now_ns)
-    if no is not None:
-        return no
-    proof = Proof(
-        params.name, wall_us(state, turn.now_ns), dict(state.facts.digests), state.board.build
-    )
+    proof = Proof(name, wall_us(state, turn.now_ns), dict(state.facts.digests), state.board.build)
     turn.set(carry=replace(state.carry, proof=proof))
-    answer(turn, said, interlock="IL-15")
-    return None
 
 
 def _clear_own(turn: Turn, said: Asked, number: int) -> No | None:

@@ -12,7 +12,7 @@ from benchd.core.clock_map import unwrap
 from benchd.core.effects import Answer
 from benchd.core.facts import Dough
 from benchd.core.facts import shortest_period_s as shortest_s_of
-from benchd.core.interlocks import why_not, why_nots
+from benchd.core.interlocks import why_not
 from benchd.core.short_way import BOARD_NUMBERS, IDLE_MODES
 from benchd.core.state import Job, Series, State, Work
 from benchd.core.turn import MOVING, No, Turn, pin
@@ -73,19 +73,10 @@ def at_rest(state: State) -> bool:
 
 def ready_for(state: State, action: str, now_ns: int) -> No | None:
     """Return why an action is refused before the board is even asked, or None."""
-    return _ready_for(state, action, why_not(state, action, now_ns))
+    return ready_by_rules(state, action, why_not(state, action, now_ns))
 
 
-def refused(state: State, now_ns: int) -> dict[str, No]:
-    """Return why actions would be refused now, whether the barrel may be opened among them; those
-    that would not are left out."""
-    rules = why_nots(state, (*READY_FOR, "open"), now_ns)
-    found = {action: _ready_for(state, action, rules.get(action)) for action in READY_FOR}
-    found["open"] = rules.get("open")
-    return {action: no for action, no in found.items() if no is not None}
-
-
-def _ready_for(state: State, action: str, no: No | None) -> No | None:
+def ready_by_rules(state: State, action: str, no: No | None) -> No | None:
     """As `ready_for`, once the daemon's rules were asked."""
     bars = BOARD_NUMBERS - WAY_OUT if action == "feed" else BOARD_NUMBERS
     held = [latch for latch in state.latches.values() if latch.number in bars]
@@ -206,7 +197,11 @@ def accepted(turn: Turn, tag: str, sent_ns: int) -> None:
     if job is None:
         return
     if job.kind in ENDS_AT_ANSWER and tag == job.kind:
-        turn.finish_job(**job.data)
+        result = dict(job.data)
+        proof = result.pop("proof", None)
+        if proof:
+            turn.record("proof", **proof)
+        turn.finish_job(**result)
     elif tag in MOVING:
         begun(turn, sent_ns)
 
@@ -230,17 +225,14 @@ def moved(turn: Turn, said: m.Moved) -> None:
     job = state.job
     facts = state.facts
     kind, ending, position = MOVES[said.kind], MOVE_ENDINGS[said.reason], said.position
+    place_m = facts.metres(position) if pin(state, "known") else None
     if job is None or not _is_of_job(state, job, kind, said.t_us):
-        turn.record(
-            "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=None
-        )
+        turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=None)
         if job is not None and job.kind in MOVE_JOBS:
             turn.set(job=replace(job, start_position=position))
         return
     moved_m = facts.metres(position - job.start_position)
-    turn.record(
-        "move", kind=kind, ending=ending, position_m=facts.metres(position), moved_m=moved_m
-    )
+    turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=moved_m)
     tube = state.carry.tube
     if job.kind == "prime" and tube is not None:
         flows = ending == "flowing"
@@ -249,7 +241,7 @@ def moved(turn: Turn, said: m.Moved) -> None:
     if job.kind == "tube_out":
         _tube_out(turn, job, ending)
         return
-    turn.finish_job(ending=ending, moved_m=moved_m, position_m=facts.metres(position))
+    turn.finish_job(ending=ending, moved_m=moved_m, position_m=place_m)
 
 
 def _is_of_job(state: State, job: Job, kind: str, ended_us: int) -> bool:
@@ -315,6 +307,8 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     series = turn.state.series
     if series is None:
         return
+    if pause and series.paused:
+        return  # Why it paused stays what is told.
     if pause:
         reason = series.pause_reason if series.pausing else no.message
         turn.set(series=replace(series, pausing=True, pause_reason=reason))

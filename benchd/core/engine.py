@@ -39,7 +39,7 @@ from benchd.core.state import Board, State
 from benchd.core.turn import No, Turn
 from protocols.messages import BoardMessage
 
-CORE_VERSION = 6
+CORE_VERSION = 7
 """Grows when the same inputs may lead to other decisions; written into every journal."""
 
 JUMP_S = 2.0

@@ -96,6 +96,8 @@ class Dough(msgspec.Struct, frozen=True):
     """A series may change its stroke by itself, within limits (`adjust`)."""
     text: str = ""
     """The card as it was read, for the journal."""
+    digest: int = 0
+    """Of the card's values but its name; 0 in journals of before core version 7."""
 
 
 PROGRAM_STEPS_MAX = {"take_up": 99_999, "stroke": 999_999, "draw_back": 99_999}

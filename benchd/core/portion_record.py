@@ -3,7 +3,6 @@ None where not fitted."""
 
 from __future__ import annotations
 
-import zlib
 from typing import Any
 
 from benchd.core.clock_map import since_s, unwrap
@@ -13,8 +12,11 @@ from protocols.limits import NOT_FITTED
 
 
 def reading(value: int, scale: float) -> float | None:
-    """Return a 16-bit reading times its scale, None when not fitted."""
-    return None if value == NOT_FITTED else value * scale
+    """Return a 16-bit reading times its scale, None when not fitted.
+
+    993 tenths are 99.3 and not 99.30000000000001.
+    """
+    return None if value == NOT_FITTED else round(value * scale, 6)
 
 
 def cutter_times(work: Work) -> dict[str, float | None]:
@@ -156,7 +158,7 @@ def make(
         "bad_lines": state.lines_bad + state.board.bad - work.bad_before,
         "temperature_c": state.carry.tube.temperature_c if state.carry.tube else None,
         "by_hand": dict(state.carry.by_hand),
-        "digests": {**facts.digests, "dough": zlib.crc32(work.dough.text.encode())},
+        "digests": {**facts.digests, "dough": work.dough.digest},
         "build": state.board.build,
         "clock_error_s": None if error_ns is None else error_ns / 1e9,
     }

@@ -8,9 +8,11 @@ from typing import Any
 
 from benchd.calc import spread_lightly
 from benchd.core import alarms, cycle, eye, watched, words
+from benchd.core.facts import BenchFacts
 from benchd.core.interlocks import ALWAYS
 from benchd.core.interlocks.odd_portions import odd_of
 from benchd.core.interlocks.open_tube import open_s
+from benchd.core.refused import refused
 from benchd.core.seen import is_usual
 from benchd.core.state import GoneAlarm, Latch, State, Weighed
 from benchd.core.turn import pin
@@ -130,22 +132,23 @@ SWITCH = {1: "stop", 2: "guard"}
 def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
     row = INTERLOCK_BY_NUMBER[latch.number]
     switch = SWITCH.get(latch.number)
-    gone = latch.cause_gone or (switch is not None and not old and pin(state, switch))
+    gone = switch is not None and not old and pin(state, switch)
     rank = RANK[row.reset] if latch.latched else (1 if alarms.is_note(latch) else 2)
     shelf = alarms.shelf_of(state, latch.number)
     return Abnormal(
         code=row.code,
         rank=rank,
-        what=latch.text + (" (cause gone)" if gone else ""),
+        what=latch.text,
         so_what=words.SO_WHAT.get(latch.number, ""),
         do_what=words.do_what(latch.number, row.reset, latched=latch.latched),
         since_ns=latch.since_ns,
         latched=latch.latched,
         reset=row.reset,
-        standing=alarms.standing(state, latch, gone=gone),
+        standing=alarms.standing(state, latch),
         shelved_until_ns=None if shelf is None else shelf.until_ns,
         shelved_by="" if shelf is None else shelf.name,
         shelved_why="" if shelf is None else shelf.reason,
+        cause_gone=latch.latched and (latch.cause_gone or gone),
     )
 
 
@@ -224,8 +227,33 @@ def _why_not(state: State, now_ns: int) -> dict[str, str]:
     """Return the actions that would be refused now, each with its code and first reason."""
     return {
         action: f"{no.condition}: {no.message}" if no.condition.startswith("IL-") else no.message
-        for action, no in cycle.refused(state, now_ns).items()
+        for action, no in refused(state, now_ns).items()
     }
+
+
+def _place(state: State, old: bool) -> dict[str, Any]:
+    """Return where the feed stands, if anybody knows."""
+    known = pin(state, "known") and not old
+    at_m = state.facts.metres(state.board.position) if known else None
+    return {"position_known": known, "position_m": at_m}
+
+
+def _limits(state: State, now_ns: int) -> dict[str, Any]:
+    """Return what the bench's limits forbid now, and those of what is read."""
+    return {"why_not": _why_not(state, now_ns), "bounds": _bounds(state.facts)}
+
+
+def _bounds(facts: BenchFacts) -> dict[str, tuple[float | None, float | None]]:
+    """Return the limits of what is read."""
+    limits, share = facts.limits, facts.watch.odd_share
+    found: dict[str, tuple[float | None, float | None]] = {"odd": (-share, share)}
+    if "thrust" in facts.fitted:
+        found["thrust_n"] = None, limits["thrust_max"] / 10
+    if "air" in facts.fitted:
+        found["air_pa"] = limits["air_min"] * 100.0, limits["air_max"] * 100.0
+    if "supply" in facts.fitted:
+        found["supply_v"] = limits["supply_min"] / 1000, None
+    return found
 
 
 def _scaled(value: int, scale: float, old: bool) -> float | None:
@@ -278,7 +306,8 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     word = bench_state(state, now_ns)
     under_way = state.series or state.work
     dough = under_way.dough if under_way is not None else None
-    left = max(cycle.travel_left_steps(state), 0) if pin(state, "known") and not old else None
+    place = _place(state, old)
+    left = max(cycle.travel_left_steps(state), 0) if place["position_known"] else None
     needed = cycle.needed_steps(state, dough) if dough is not None else 0
     weights = {weighed.portion: weighed.mass_kg for weighed in state.weights}
     taught = (state.carry.eye_empty, state.carry.eye_dough)
@@ -291,8 +320,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         air=_air(state, unread),
         coils=_coils(state, old),
         not_watched=watched.not_watched(facts.fitted),
-        position_m=facts.metres(board.position) if board.nonce_ns else None,
-        position_known=pin(state, "known") and not old,
+        **place,
         **_tube(state, now_ns),
         tube_left_portions=left // needed if left is not None and needed > 0 else None,
         tube_left_m=facts.metres(left) if left is not None else None,
@@ -326,7 +354,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         returned=tuple(map(_returned, reversed(state.alarms.returned))),
         raised_lately=alarms.raised_lately(state, now_ns),
         **_spread_so_far(state),
-        why_not=_why_not(state, now_ns),
+        **_limits(state, now_ns),
         journal=journal,
         journal_ok=state.journal_ok,
         now_ns=now_ns,

@@ -14,6 +14,7 @@ import pwd
 import stat
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
+from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
     from serial.tools.list_ports_common import ListPortInfo
@@ -179,6 +180,48 @@ def not_serial_sentence(port: str) -> str:
     """Return the sentence for something that is no serial port."""
     return (
         f"{port} is not a serial port: give the board's port; 'benchd ports' lists what is there."
+    )
+
+
+ADDRESSES = ("socket://", "rfc2217://")
+"""Beginnings of ports that another machine has: host and number follow."""
+
+
+def address_of(port: str) -> tuple[str, int] | None:
+    """Return host and number of a port that another machine has, None where either is missing."""
+    try:
+        parts = urlsplit(port)
+        number = parts.port
+    except ValueError:
+        return None
+    return (parts.hostname, number) if parts.hostname and number else None
+
+
+def address_sentence(port: str) -> str:
+    """Return the sentence for an address that lacks host or number; empty for any other port."""
+    if not port.startswith(ADDRESSES) or address_of(port) is not None:
+        return ""
+    scheme = port.partition("://")[0]
+    return (
+        f"{port} is no whole address: write host and number (1 to 65535) of the port, such as "
+        f"{scheme}://bench.local:4000."
+    )
+
+
+def nobody_sentence(port: str, number: int | None) -> str:
+    """Return the sentence for an address that could not be reached, with the error's number."""
+    address = address_of(port)
+    if address is None:
+        return address_sentence(port)
+    if number is None:
+        why = "no answer"
+    elif number < 0:  # Looking a name up has numbers of its own.
+        why = "no host is known by that name"
+    else:
+        why = os.strerror(number)
+    return (
+        f"Nothing listens at {address[0]}, port {address[1]} ({why}): start what passes the bytes "
+        "on there, or check host and number."
     )
 
 

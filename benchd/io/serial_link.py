@@ -362,6 +362,8 @@ def _refused(port: str, error: Exception) -> LinkError:
 
 
 def _why_not(port: str, number: int | None, error: Exception) -> str:
+    if port.startswith(ports.ADDRESSES):
+        return ports.nobody_sentence(port, number)
     if number in ports.NO_PORT:
         return ports.no_port_sentence(port)
     if number in (errno.EACCES, errno.EPERM):

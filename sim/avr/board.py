@@ -29,6 +29,7 @@ MCUSR = {0: 0, 1: 1, 2: 2, 3: 8, 4: 4}
 
 _CRASH = 16
 _FULL_COUNTS = 1023
+DATA_MEMORY = 0x800000
 _OUTPUTS = ("step", "direction", "drive", "valve", "leaving")
 _CHANNELS = ("eye", "thrust", "air")
 _BY_NAME = {row.name: row for row in BOARD_PINS}
@@ -54,6 +55,7 @@ _FUNCTIONS: tuple[Row, ...] = (
     ("byte_cycles", U32, (HANDLE,)),
     ("waiting", U32, (HANDLE,)),
     ("data", ctypes.c_uint8, (HANDLE, U32)),
+    ("set_data", None, (HANDLE, U32, U32)),
     ("eeprom", None, (HANDLE, HANDLE)),
 )
 
@@ -71,16 +73,17 @@ def elf(baud: int = tools.BAUDS[0]) -> Path:
 
 
 @cache
-def _main_loop(path: Path) -> tuple[int, int]:
-    """Return where the firmware's main loop begins and ends, in bytes of program memory."""
+def _symbol(path: Path, name: str) -> tuple[int, int]:
+    """Return where a function or variable of the firmware begins and ends, in bytes of its memory;
+    data memory begins at 0x800000."""
     listing = subprocess.run(
         ["avr-nm", "-S", str(path)], capture_output=True, text=True, check=True
     ).stdout
     for line in listing.splitlines():
         words = line.split()
-        if len(words) == 4 and words[3] == "main":
+        if len(words) == 4 and words[3] == name:
             return int(words[0], 16), int(words[0], 16) + int(words[1], 16)
-    raise BuildError(f"{path.name} has no main loop; build the firmware again.")
+    raise BuildError(f"{path.name} has no '{name}'; build the firmware again.")
 
 
 def supply_read_mv(mv: int) -> int:
@@ -156,7 +159,7 @@ class AvrBoard(Machine):
 
     def hang(self, ms: int) -> None:
         """Keep the main loop away for this time, once it next runs; interrupts go on."""
-        first, end = _main_loop(self.elf)
+        first, end = _symbol(self.elf, "main")
         self._lib.hang(self._handle, first, end, ms * 1000 * CYCLES_PER_US)
 
     # Inputs.
@@ -238,6 +241,12 @@ class AvrBoard(Machine):
         out = ctypes.create_string_buffer(memory.BYTES)
         self._lib.eeprom(self._handle, out)
         return out.raw
+
+    def set_clock_us(self, t_us: int) -> None:
+        """Let the board's own clock be near this time, as if it had run for so long."""
+        at = _symbol(self.elf, "clock_rounds_us")[0] - DATA_MEMORY
+        for k, byte in enumerate(t_us.to_bytes(4, "little")):
+            self._lib.set_data(self._handle, at + k, byte)
 
     def ram(self, at: int) -> int:
         """Return one byte of the chip's data memory, registers included."""

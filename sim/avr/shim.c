@@ -427,6 +427,8 @@ API uint32_t ba_byte_cycles(const Chip *chip) { return (uint32_t)chip->uart->cyc
 API uint32_t ba_waiting(const Chip *chip) { return (uint32_t)(chip->rx_in - chip->rx_out); }
 API uint8_t ba_data(const Chip *chip, uint32_t at) { return chip->avr->data[at]; }
 
+API void ba_set_data(Chip *chip, uint32_t at, uint32_t value) { chip->avr->data[at] = (uint8_t)value; }
+
 API void ba_step_stop(Chip *chip, uint32_t every) {
   chip->step_stop = every;
   chip->steps_since = 0;

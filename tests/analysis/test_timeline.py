@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import shutil
+import sqlite3
 from pathlib import Path
 
 import pytest
@@ -80,3 +82,56 @@ def test_a_journal_of_another_core_version_says_so(
     assert run(["replay", str(old), "--verify", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert (found["core_stored"], found["core_now"]) == (2, CORE_VERSION)
+
+
+def test_replay_names_the_journal_that_it_verified(
+    bench_journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["replay", str(bench_journal), "--verify"]) == 0
+    assert capsys.readouterr().out.startswith(f"{bench_journal.name}, bench maize:\n")
+
+
+def test_a_journal_whose_entries_were_deleted_is_not_called_well(
+    bench_journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    spoilt = tmp_path / bench_journal.name
+    shutil.copy(bench_journal, spoilt)
+    with sqlite3.connect(spoilt) as connection:
+        connection.execute("DELETE FROM entry WHERE n > (SELECT max(n) - 20 FROM entry)")
+    connection.close()
+    assert run(["replay", str(spoilt), "--verify"]) == 1
+    shown = capsys.readouterr().out
+    assert ": WRONG, so it is not run through the core.\n  " in shown
+    assert "as stored" not in shown
+    assert run(["replay", str(spoilt), "--verify", "--json"]) == 1
+    told = json.loads(capsys.readouterr().out)
+    assert (told["journal"], told["same"]) == (spoilt.name, False)
+    assert told["findings"]
+
+
+def test_replay_for_programs_has_each_portion_or_all_of_one(
+    bench_journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(["replay", str(bench_journal), "--json"]) == 0
+    rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
+    assert [row["portion"]["number"] for row in rows] == [1, 2, 3, 4]
+    assert run(["replay", str(bench_journal), "--portion", "2", "--json"]) == 0
+    one = json.loads(capsys.readouterr().out)
+    assert {name: one[name] for name in rows[1]} == rows[1]
+    assert one["mass_kg"] == pytest.approx(0.0299)
+    kinds = {event["kind"] for event in one["events"]}
+    assert {"phase", "edge", "ended"} <= kinds
+    assert all(event["what"] for event in one["events"])
+    weight = next(row for row in one["signals"] if row["signal"] == "weight")
+    assert (weight["value"], weight["unit"]) == (pytest.approx(29.9), "g")
+    # Of its two normal neighbours the third one was weighed.
+    assert weight["of"] == 1
+    assert weight["usual"] == pytest.approx([30.1] * 3)
+
+
+def test_a_journal_without_portions_says_so(
+    world: World, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    empty = write(tmp_path / "a.journal", world.stores[-1].meta, world.stores[-1].entries[:3])
+    assert run(["replay", str(empty)]) == 0
+    assert capsys.readouterr().out.endswith("0 portions\nThere is no portion in a.journal.\n")

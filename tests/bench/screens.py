@@ -154,6 +154,7 @@ def shown_bench(folder: Path) -> Iterator[tuple[Wire, Screen, Terminal]]:
         process.wait_for("is served")
         hand = bench.terminal()
         bench.prove(hand)
+        hand.ask("drive", on=True)
         screen = Screen(bench.environment, folder, "watch")
         try:
             screen.wait_for(b"SPACE = stop now")
@@ -166,12 +167,27 @@ def shown_bench(folder: Path) -> Iterator[tuple[Wire, Screen, Terminal]]:
         bench.end()
 
 
+def take_control(screen: Screen) -> None:
+    """Press a key that needs control, and take it from the other terminal when that is asked."""
+    taken = b"This terminal is in control now"
+    screen.forget()
+    for _ in range(10):  # A busy machine may keep a key for too long.
+        screen.press(b"\x1b[C")
+        select.select([], [], [], 0.4)
+        if b"take it?" in screen.drawn:
+            screen.press(b"\r")
+            select.select([], [], [], 0.4)
+        if taken in screen.drawn:
+            return
+    screen.wait_for(taken)
+
+
 @contextmanager
 def held(screen: Screen, hand: Terminal, sign: bytes) -> Iterator[None]:
     """A nudge key that is held, in a terminal that tells of repeats and releases (progressive
     keyboard protocol); the feed goes on by it."""
     # A busy machine may keep keys for too long, and they then do nothing: once more.
-    while True:
+    for _ in range(30):
         screen.press(b"\x1b[1;1:1" + sign)
         if _came(hand, "move", lambda move: move["ending"] == "reached"):
             with _repeats(screen, sign):
@@ -180,6 +196,7 @@ def held(screen: Screen, hand: Terminal, sign: bytes) -> Iterator[None]:
                     return
         screen.press(b"\x1b[1;1:3" + sign)
         select.select([], [], [], 10 * REPEAT_S)
+    raise TimeoutError("A held key moves nothing.")
 
 
 @contextmanager
@@ -222,6 +239,7 @@ def key_to_stop(folder: Path, presses: int = PRESSES, seed: int = 1) -> dict[str
     pictures, looked_s = 0, 0.0
     with shown_bench(folder) as (wire, screen, hand):
         hand.ask("jog", distance_m=JOG_M, speed_m_s=JOG_SPEED_M_S)
+        take_control(screen)
         screen.press(b"\x1b[102;1:3u")
         screen.wait_for(b"tells when a key is let go")
         for n in range(presses):

@@ -172,7 +172,9 @@ def test_yes_moves(benchd: Benchd, daemon: FakeDaemon, typing: Callable[[str], N
 def test_a_guard_that_is_open_or_not_watched_is_said(benchd: Benchd, daemon: FakeDaemon) -> None:
     daemon.answers["relieve"] = MOVED | {"ending": "relieved", "moved_m": -0.001}
     daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"not_watched": ["guard"]}
-    assert "guard not watched" in benchd("relieve", "--yes").err
+    shown = benchd("relieve", "--yes")
+    assert "guard not watched" in shown.err
+    assert shown.err.index("! Pinch") < shown.err.index("! Stored force") < shown.err.index("Will ")
     daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"pins": {"guard": False}}
     assert "guard open" in benchd("relieve", "--yes").err
     daemon.answers["status"] = msgspec.to_builtins(STATUS) | {"state": "NO LINK", "pins": {}}
@@ -305,8 +307,19 @@ def test_a_paused_series_can_be_resumed(benchd: Benchd, daemon: FakeDaemon, card
     daemon.answers["resume"] = paused | {"what": "ended", "made": 20, "count": 20, "reason": ""}
     daemon.news = [("series", {"what": "ended"})]
     shown = benchd("resume", "--yes")
+    assert shown.err.startswith("! ")
     assert "Will go on with the series; 3 made of 20; guard shut; barrel 8 N low" in shown.err
     assert shown.out == f"Series ended: 20 of 20 made. {NOW}\n"
+
+
+def test_where_nothing_is_paused_nobody_is_cautioned_or_asked(
+    benchd: Benchd, daemon: FakeDaemon
+) -> None:
+    refused = (1, "", "No series is paused, so there is nothing to resume.\n")
+    assert benchd("resume") == refused
+    going = SeriesStatus(3, 20, 8.0, 1.0, False, False)
+    daemon.answers["status"] = msgspec.to_builtins(msgspec.structs.replace(STATUS, series=going))
+    assert benchd("resume") == refused
 
 
 def test_a_series_that_an_interlock_paused_sends_to_the_status(
@@ -365,6 +378,7 @@ def test_what_is_asked_of_the_daemon(
     benchd: Benchd, daemon: FakeDaemon, words: list[str], method: str, params: dict[str, Any]
 ) -> None:
     daemon.answers[method] = {}
+    daemon.answers["status"]["pins"]["drive"] = False
     shown = benchd(*words)
     assert shown.code == 0
     assert [(name, given) for name, given in daemon.asked if name == method] == [(method, params)]

@@ -9,12 +9,15 @@ from pathlib import Path
 
 import pytest
 
-from benchd.cli.journals import time_of_day, told
+from benchd.analysis.integrity import check, check_kept
+from benchd.analysis.reader import JournalReader
+from benchd.cli.journals import find, time_of_day, told
 from benchd.cli.replaying import apart
 from benchd.core import ledger
 from benchd.io import paths
 from benchd.io.journal import JournalFile
-from benchd.io.journal_format import Entry
+from benchd.io.journal_format import META_PREVIOUS_HEAD, Entry
+from tests.analysis import weights
 from tests.cli.conftest import Outcome
 
 Benchd = Callable[..., Outcome]
@@ -147,6 +150,64 @@ def test_a_sound_journal_checks_and_an_altered_one_does_not(benchd: Benchd) -> N
     altered = benchd("journal", "check", "--json")
     assert altered.code == 1
     assert json.loads(altered.out)["clean"] is False
+
+
+def restarted(bench: str = "maize") -> tuple[Path, Path]:
+    """A bench's journal with a tube of nine weighed portions, and that of the daemon after it."""
+    folder = Path(paths.make_private(paths.state_dir(bench)))
+    older = folder / "20260101T080000.000000Z-aa.journal"
+    newer = folder / "20260101T090000.000000Z-bb.journal"
+    weights.write_journal(older, weights.series([30.0] * 9), meta={"bench": bench})
+    head = JournalReader(older).head() or ""
+    newer_meta = {"bench": bench, META_PREVIOUS_HEAD: head}
+    weights.write_journal(newer, [weights.tube_in("T2")], meta=newer_meta)
+    return older, newer
+
+
+@pytest.mark.slow
+def test_a_portion_is_found_in_the_newest_journal_that_has_it(benchd: Benchd) -> None:
+    older, newer = restarted()
+    (newer.parent / "20260101T100000.000000Z-cc.journal").write_bytes(b"nothing of the kind")
+    assert find(None, None).name.endswith("cc.journal")
+    assert find(None, None, 4) == find(None, "maize", 9) == older
+    assert find(None, None, 10).name.endswith("cc.journal")
+    assert "portion 4" in benchd("journal", "show", "--portion", "4").out
+    assert "Portion 4 of tube T1" in benchd("why", "--portion", "4").out
+
+
+@pytest.mark.slow
+def test_where_the_newest_journal_is_empty_an_older_one_is_named(benchd: Benchd) -> None:
+    older, newer = restarted()
+    for words in (["judge"], ["why"], ["advise"]):
+        shown = benchd(*words)
+        assert shown.code == 1
+        assert shown.err.endswith(f" An older journal has some: {older.name}, of bench maize.\n")
+        named = benchd(*words, newer.name)
+        assert named.code == 1
+        assert "older" not in named.err
+    older.unlink()
+    assert "older" not in benchd("judge").err
+
+
+@pytest.mark.slow
+def test_a_tail_that_was_cut_shows_by_the_head_that_the_next_journal_carries(
+    benchd: Benchd,
+) -> None:
+    older, _ = restarted()
+    assert check_kept(older).clean
+    shorter = weights.series([30.0] * 8)
+    older.unlink()
+    weights.write_journal(older, shorter)
+    assert check(older).clean
+    assert benchd("journal", "check", older.name).code == 1
+    for words in ([], ["--json"]):
+        shown = benchd("replay", older.name, "--verify", *words)
+        assert shown.code == 1
+        assert older.name in shown.out
+        assert "head" in shown.out
+    # Where the journal after it cannot be read, nobody knows what it carried.
+    (older.parent / "20260101T083000.000000Z-ab.journal").write_bytes(b"nothing of the kind")
+    assert check_kept(older).clean
 
 
 def test_what_is_no_journal_is_one_sentence(benchd: Benchd, tmp_path: Path) -> None:

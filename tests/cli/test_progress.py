@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from benchd.cli import explaining, judging, progress
+from benchd.cli import explaining, journals, judging, progress, replaying, trying
 from benchd.cli.command import note, say
 from protocols.requests import REQUESTS
 from tests.analysis import weights as make
@@ -63,6 +63,7 @@ def terminal(monkeypatch: pytest.MonkeyPatch, term: str = "xterm") -> Screen:
         (["judge"], ["The journals are read", "The weights are judged"]),
         (["why"], ["The journals are read", "The portions are compared"]),
         (["report"], ["The page is made"]),
+        (["journal", "show"], ["The journal is read"]),
     ],
 )
 def test_what_may_take_long_tells_one_thing_at_a_time(
@@ -86,10 +87,37 @@ def test_what_may_take_long_tells_one_thing_at_a_time(
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(judging, "working", working)
     monkeypatch.setattr(explaining, "working", working)
+    monkeypatch.setattr(journals, "working", working)
     path = make.write_journal(tmp_path / "a.journal", make.series([30.0] * 9))
-    command, *more = words
-    assert benchd(command, str(path), *more).code == 0
+    assert benchd(*words, str(path)).code == 0
     assert shown == labels
+
+
+def test_replay_and_trial_tell_what_takes_long(
+    benchd: Benchd, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shown: list[str] = []
+
+    @contextmanager
+    def working(label: str) -> Iterator[None]:
+        shown.append(label)
+        yield
+
+    for module in (judging, replaying, trying):
+        monkeypatch.setattr(module, "working", working)
+    path = str(make.write_journal(tmp_path / "a.journal", make.series([30.0] * 9)))
+    # It has no state to replay from and no travel to tell places by, and is read all the same.
+    assert benchd("replay", path).code == 1
+    assert benchd("replay", path, "--portion", "4", "--json").code == 1
+    assert benchd("replay", path, "--verify").code == 1
+    assert benchd("trial", "--journal", path, "1-4", "5-8").code == 1
+    assert shown == [
+        *["The journal is read"] * 2,
+        "Every entry is read and its hash compared",
+        "The stored inputs run through the core",
+        "The journals are read",
+        "The two groups are compared",
+    ]
 
 
 def test_on_a_terminal_one_line_counts_seconds(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -79,8 +79,8 @@ def test_ctrl_c_waits_until_the_bench_shows_that_it_stopped(
 def test_a_stop_is_waited_for_until_it_shows(benchd: Benchd, daemon: FakeDaemon) -> None:
     daemon.answers["stop"] = {"stopped": True, "level": 1}
     moving = msgspec.to_builtins(STATUS) | {"state": "NUDGING"}
-    live = msgspec.to_builtins(STATUS) | {"pins": {"guard": True, "drive": True}}
-    seen = iter([moving, live, msgspec.to_builtins(STATUS)])
+    off = msgspec.to_builtins(STATUS) | {"pins": {"guard": True, "drive": False}}
+    seen = iter([moving, msgspec.to_builtins(STATUS), off])
     daemon.answers["status"] = lambda _: next(seen)
     shown = benchd("stop", "--drop-power")
     assert shown.code == 0

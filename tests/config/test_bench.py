@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+import yaml
 
 from benchd.config import BenchCard, CardError, bench_card, bench_facts, port_of
 from benchd.config.bench_keys import BENCH_KEYS, PART_OF, WIRES, group_of
 from protocols.limits import FITTED_BITS, GROUPS, LIMIT_BY_NAME, LIMITS
+from protocols.pins import BOARD_PINS, SERIAL
 
 Altered = Callable[..., str]
 
@@ -136,6 +138,10 @@ SAME = [
     ("fitted: [guard, stop,", "fitted: [stop, guard,"),
     ("port: ./bench-port ", "port: /dev/ttyUSB0 "),
     ("readability: 0.1 g", "readability: 1 g"),
+    # Pins are those of the firmware, so that to name them is a remark.
+    ("scale:", "pins: {guard: D2}\nscale:"),
+    ("steps_per_turn: 200", "step_angle: 1.8 deg"),
+    ("steps_per_turn: 200", "steps_per_turn: 200\n  step_angle: 1.8 deg"),
 ]
 
 
@@ -147,14 +153,22 @@ def test_a_digest_rests_on_values_alone(
 
 
 CHANGED_GROUPS = [
+    (("steps_per_turn: 200", "step_angle: 0.9 deg"), ["motion", "eye"]),
+    (("cut_time: 330 ms", "longest: 1 s\n  cut_time: 330 ms"), ["air"]),
     (("air_min: 1.5 bar", "air_min: 1.6 bar"), ["air"]),
     # No limit of the board tells these apart, and yet a proof of the old bench says nothing.
     (("  stroke: 50 mm", "  stroke: 60 mm"), ["air"]),
     (("simulated: yes ", "simulated: no "), ["wiring"]),
-    (("scale:", "pins: {guard: D2}\nscale:"), ["wiring"]),
     (("approach: 30 mm", "approach: 40 mm"), ["motion"]),
     (("  gap: 15 mm", "  gap: 16 mm"), ["eye"]),
 ]
+
+
+def test_the_longest_stroke_that_follows_by_itself_is_no_other_bench(altered: Altered) -> None:
+    even = ("return_time: 370 ms", "return_time: 330 ms")
+    said = ("cut_time: 330 ms", "longest: 990 ms\n  cut_time: 330 ms")
+    before, after = (bench_facts(altered(*all_of), "b.yaml") for all_of in ((even,), (even, said)))
+    assert before.digests == after.digests
 
 
 @pytest.mark.parametrize(("change", "groups"), CHANGED_GROUPS)
@@ -187,6 +201,12 @@ MISTAKES = [
         ("  bore: 50 mm", "  bore: 50"),
         "'feed.bore: 50' has no unit; write a length such as '50 mm'.",
     ),
+    # Inches taken for millimetres, or a lost digit: both fit, so both are named.
+    (("  bore: 50 mm", "  bore: 1.9685 mm"), "Did you mean 19.68 mm or 50 mm?"),
+    (("  bore: 50 mm", "  bore: 0.05 mm"), "Did you mean 50 mm?"),
+    (("  bore: 50 mm", "  bore: 0.05"), "write a length such as '0.05 m'."),
+    (("  cut_time: 330 ms ", "  cut_time: 0.33 "), "write a time such as '0.33 s'."),
+    (("scale:", "watch: {tube_open: 2}\nscale:"), "write a time such as '2 h'."),
     (("  bore: 50 mm", "  bore: 50 bar"), "is a pressure, not a length; write it in mm."),
     (("bore: 24 mm", "bore: 60 mm"), "a nozzle of 60 mm is not narrower than the barrel of 50 mm"),
     (("heel: 12 mm", "heel: 200 mm\n  zzz: 1"), "'feed.zzz' is no key"),
@@ -194,7 +214,7 @@ MISTAKES = [
     (("microsteps: 8 ", "microsteps: 8.5 "), "must be a whole number."),
     (("microsteps: 8 ", "microsteps: 64 "), "'feed.top_speed' becomes 51200 steps/s on the board"),
     (("jog_speed: 2 mm/s", "jog_speed: 9 mm/s"), "is faster than 'feed.top_speed' 8 mm/s"),
-    (
+    (  # Common practice: one outlet pushes one way.
         ("valve: 5/2 spring return", "valve: 3/2 spring return"),
         "cannot reverse a double-acting cylinder",
     ),
@@ -221,6 +241,8 @@ MISTAKES = [
     (("scale:", "eye: {empty: 240}\nscale:"), "'eye.empty' and 'eye.dough' belong together"),
     (("scale:", "eye: {empty: 240, dough: 280}\nscale:"), "overlap"),
     (("scale:", "eye: {empty: 800, dough: 280}\nscale:"), "inverted"),
+    (("port: ./bench-port ", "port: socket://host "), "'port': socket://host is no whole address"),
+    (("scale:\n", "scale:\n  port: rfc2217://:9\n"), "'scale.port': rfc2217://:9 is no whole"),
     (("port: ./bench-port ", "port: [a, b] "), "is a list; one value belongs here."),
     (("simulated: yes ", "simulated: maybe "), "it can be 'yes' or 'no'."),
     (("scale:", "watch: {odd_count: 9}\nscale:"), "cannot be more than 'watch.odd_window'."),
@@ -231,10 +253,22 @@ MISTAKES = [
     (("scale:\n", "eye: 3\nscale:\n"), "'eye' is a section; put its keys under it, indented."),
     (
         ("scale:", "pins: {guard: D2, stop: D2}\nscale:"),
-        "'guard' and 'stop' are both on D2; free is D3.",
+        "'guard' and 'stop' are both on D2; 'stop' is on D3 of this board's firmware; its pins",
+    ),
+    (
+        ("scale:", "pins: {step: D2}\nscale:"),
+        "'step' is on D8 of this board's firmware; its pins cannot be chosen.",
     ),
     (("scale:", "pins: {guard: D1}\nscale:"), "it can be 'D2', 'D3'"),
-    (("scale:", "pins: {eye: D3}\nscale:"), "it can be 'A0', 'A1'"),
+    (("scale:", "pins: {eye: D3}\nscale:"), "'eye' is on A0 of this board's firmware"),
+    (
+        ("local, button,", "local, button, ready,"),
+        "'button' and 'ready' are both on A4; keep one.",
+    ),
+    (
+        ("scale:", "pins: {button: A4, ready: A4}\nscale:"),
+        "'button' and 'ready' are both on A4; keep one.",
+    ),
     (("microsteps: 8 ", "step_angle: 1.7 deg\n  microsteps: 8 "), "gives 211.76 steps per turn"),
     (
         ("microsteps: 8 ", "step_angle: 0.9 deg\n  microsteps: 8 "),
@@ -310,6 +344,7 @@ def test_all_mistakes_are_told_at_once(altered: Altered) -> None:
 
 
 def test_a_wrong_value_hides_no_other_mistake(altered: Altered) -> None:
+    """Common practice: a 3/2 valve cannot reverse a double-acting cylinder."""
     text = altered(
         ("  bore: 50 mm", "  bore: 50"),
         ("valve: 5/2 spring return", "valve: 3/2 spring return"),
@@ -326,6 +361,17 @@ def test_a_wrong_value_hides_no_other_mistake(altered: Altered) -> None:
 def test_a_misspelt_section_is_one_mistake(altered: Altered) -> None:
     (sentence,) = sentences(altered(("cutter:", "cuter:")))
     assert sentence.endswith("'cuter' is no section of this card; the nearest is 'cutter'.")
+
+
+def test_a_card_may_name_every_pin_of_the_wiring_page(bench_text: str) -> None:
+    card = yaml.safe_load(bench_text)
+    rows = {row.name: row.label for row in BOARD_PINS if row.kind != SERIAL}
+    rows["drop"] = rows.pop("drop-eye")
+    card["fitted"].append("drop")
+    assert bench_facts(yaml.safe_dump(card | {"pins": rows}), "b.yaml")
+    card["fitted"][card["fitted"].index("button")] = "ready"
+    rows["ready"] = rows.pop("button")
+    assert bench_facts(yaml.safe_dump(card | {"pins": rows}), "b.yaml")
 
 
 def test_the_tables_fit_the_board() -> None:

@@ -34,6 +34,7 @@ CHANGES = [
     (("bench: maize", "bench: corn"), "bench: maize -> corn", False),
     (("port: ./bench-port ", "port: /dev/ttyUSB0 "), "port: ./bench-port -> /dev/ttyUSB0", False),
     (("scale:", "mqtt: {broker: b}\nscale:"), "mqtt.broker: not given -> b", False),
+    (("scale:", "pins: {step: D8}\nscale:"), "pins.step: not given -> D8", False),
 ]
 
 
@@ -45,7 +46,13 @@ def test_a_change_is_one_line(
 
 
 @pytest.mark.parametrize(
-    "change", [("heel: 12 mm", "heel: 1.2 cm"), ("starts: 1", "starts: 1 # one"), ("", "")]
+    "change",
+    [
+        ("heel: 12 mm", "heel: 1.2 cm"),
+        ("starts: 1", "starts: 1 # one"),
+        ("", ""),
+        ("steps_per_turn: 200", "step_angle: 1.8 deg"),
+    ],
 )
 def test_other_words_for_the_same_are_no_change(bench_text: str, change: tuple[str, str]) -> None:
     assert lines(bench_text, bench_text.replace(*change)) == []

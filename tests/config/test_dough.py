@@ -29,10 +29,37 @@ def test_draw_back_beyond_take_up_goes_on_top_of_the_stroke(
     assert dough(text, "m.yaml", maize.facts).stroke_m == pytest.approx(0.014786, abs=1e-6)
 
 
+def test_a_digest_rests_on_what_a_portion_is_made_by(masa_text: str, maize: BenchCard) -> None:
+    def digest(*changes: tuple[str, str]) -> int:
+        text = masa_text
+        for old, new in changes:
+            assert old in text
+            text = text.replace(old, new)
+        return dough(text, "masa.yaml", maize.facts).digest
+
+    before = digest()
+    assert digest(("aim: 30 g", "aim: 0.03 kg # the same")) == before
+    assert digest(("settle: 300 ms", "settle: 0.3 s"), ("dough: masa", "dough: corn")) == before
+    assert digest(("dwell:", "# dwell:")) == before
+    assert digest(("aim: 30 g", "swell: 1.2\naim: 30 g")) == before
+    assert digest(("aim: 30 g", "aim: 30.1 g")) != before
+    assert digest(("aim: 30 g", "auto_stroke: yes\naim: 30 g")) != before
+
+
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
         ("aim: 30 g", "aim: 30", "'aim: 30' has no unit; write a mass such as '30 g'."),
+        ("aim: 30 g", "aim: 30 kg", "1 to 2000 g. Did you mean 30 g or 1058 g?"),
+        ("aim: 30 g", "aim: 0.03 g", "1 to 2000 g. Did you mean 30 g?"),
+        ("aim: 30 g", "aim: 0.03", "write a mass such as '0.03 kg'."),
+        (
+            "settle: 300 ms",
+            "settle: 0.3",
+            "'settle: 0.3' has no unit; write a time such as '0.3 s'.",
+        ),
+        ("settle: 300 ms", "settle: 5", "write a time such as '5 ms'."),
+        ("settle: 300 ms", "settle: -5", "write a time such as '-5 ms'."),
         ("aim: 30 g", "aims: 30 g", "'aims' is no key of this card; the nearest is 'aim'."),
         ("push_speed: 4 mm/s", "push_speed: 9 mm/s", "this bench feeds at 0.0125 mm/s to 8 mm/s."),
         ("push_speed: 4 mm/s", "push_speed: 0.1 mm/s", "the bench card allows 30.0 s"),

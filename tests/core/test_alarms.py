@@ -70,7 +70,7 @@ def test_what_was_up_for_less_than_a_second_is_counted_and_not_kept() -> None:
     assert shown(s).raised_lately > 0
 
 
-def test_a_latch_whose_cause_is_gone_is_returned_and_one_that_was_cleared_is_over() -> None:
+def test_a_latch_whose_cause_is_gone_wants_seeing_and_is_over_only_once_cleared() -> None:
     s = Script().ready()
     s.board.pins.discard("stop")
     s.board.trip(1, s.now_ns)
@@ -78,7 +78,9 @@ def test_a_latch_whose_cause_is_gone_is_returned_and_one_that_was_cleared_is_ove
     assert one(s, "IL-01").standing == "raised"
     s.board.pins.add("stop")
     s.run(0.3)
-    assert one(s, "IL-01").standing == "returned"
+    assert (one(s, "IL-01").standing, one(s, "IL-01").cause_gone) == ("raised", True)
+    s.ask("seen", interlock=1)
+    assert (one(s, "IL-01").standing, one(s, "IL-01").cause_gone) == ("seen", True)
     s.prove(1)
     assert not shown(s).returned
 

@@ -9,6 +9,7 @@ import pytest
 
 from benchd.core import asked
 from benchd.core.cycle import at_rest
+from benchd.core.effects import Refuse
 from benchd.core.inputs import SCALE, Asked
 from protocols.requests import REQUESTS
 from tests.core.script import MASA, OTHER, PERSON, Script
@@ -65,9 +66,54 @@ def test_control_changes_hands_at_rest_only() -> None:
     refusal = s.refused(s.ask("relieve", client=OTHER))
     assert refusal.condition == "control"
     assert s.state.controller == PERSON
-    s.run(6).must("jog", client=OTHER, distance_m=0.001)
+    s.run(6).must("control", client=OTHER)
     assert s.state.controller == OTHER
     assert s.records("control")[-1] == {"client": OTHER, "before": PERSON}
+    # Whoever lost it is told.
+    told = "Control went from client 1 to client 2: client 1 watches now."
+    assert s.records("message")[-1] == {"text": told}
+    s.must("jog", client=OTHER, distance_m=0.001)
+
+
+@pytest.mark.parametrize(
+    ("method", "params"),
+    [
+        ("jog", {"distance_m": 0.001}),
+        ("drive", {"on": True}),
+        ("here", {"position_m": 0.0}),
+        ("proofs", {"interlock": 9}),
+        ("series", {"every_s": 8.0, "confirmed": True}),
+    ],
+)
+def test_what_needs_control_asks_first_while_another_terminal_has_it(
+    method: str, params: dict[str, Any]
+) -> None:
+    s = Script().ready()
+    sent = len(s.sent())
+    asked = s.refused(s.ask(method, client=OTHER, **params))
+    assert (asked.condition, asked.question) == ("control", True)
+    assert asked.message == "Client 1 is in control here: take it?"
+    assert s.state.controller == PERSON
+    assert len(s.sent()) == sent
+    s.gone()
+    ask = s.ask(method, client=OTHER, **params)
+    assert s.state.controller == OTHER, "there is nobody to ask about"
+    reply = s.reply(ask)
+    assert not isinstance(reply, Refuse) or not reply.question
+
+
+@pytest.mark.parametrize(
+    ("method", "params"),
+    [("relieve", {}), ("drive", {"on": False}), ("stop", {}), ("pause", {}), ("finish", {})],
+)
+def test_what_takes_force_or_motion_away_is_never_asked_about(
+    method: str, params: dict[str, Any]
+) -> None:
+    s = Script().ready(at_m=0.1)
+    ask = s.ask(method, client=OTHER, **params)
+    s.run(6)
+    reply = s.reply(ask)
+    assert not isinstance(reply, Refuse) or reply.condition == "series"
 
 
 def test_control_of_a_series_whose_terminal_closed_is_taken_once_it_rests() -> None:

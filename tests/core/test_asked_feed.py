@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from benchd.core.facts import Dough
 from benchd.core.turn import wall_us
-from tests.core.script import ALL, MASA, OTHER, Script, bench, proven
+from tests.core.script import ALL, MASA, Script, bench, proven
 
 
 def test_a_jog_moves_by_whole_steps_and_is_answered_when_it_has_ended() -> None:
@@ -391,7 +391,7 @@ def test_a_local_move_neither_ends_nor_answers_a_jog() -> None:
     s = Script().ready()
     s.board.begin_move(5, 400, 800, s.now_ns)
     s.now_ns += 499_000_000
-    ask = s.ask("jog", client=OTHER, distance_m=0.001)
+    ask = s.ask("jog", distance_m=0.001)
     s.run(0.05)
     assert s.records("move")[-1]["kind"] == "local"
     assert s.reply(ask) is None

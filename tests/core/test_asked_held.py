@@ -119,7 +119,7 @@ def test_only_whoever_holds_the_key_keeps_it_going() -> None:
     s = Script().ready()
     s.ask("jog_held", distance_m=0.02, lease_s=HELD_MOST_S)
     s.run(0.1)
-    assert s.refused(s.ask("hold", client=OTHER, lease_s=HELD_MOST_S)).condition == "control"
+    assert s.refused(s.ask("hold", client=OTHER, lease_s=HELD_MOST_S)).condition == "held"
     s.gone()
     assert s.stops() == [0]
 

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
 from benchd.core.facts import Watch
 from benchd.core.inputs import Carry, LinkDown, WallClock
+from benchd.core.proofs import statements_of
 from tests.core.script import ALL, OTHER, WALL_US, Script, bench, proven
 
 
@@ -59,15 +62,60 @@ def test_wrong_words_clear_nothing() -> None:
 
 def test_a_latch_that_only_wants_to_be_seen_asks_for_no_words() -> None:
     s = Script().ready()
-    assert s.result(s.ask("proofs", interlock=9)) == {"statements": []}
     s.board.trip(9, s.now_ns)
-    s.run(0.2).must("clear", interlock=9)
+    s.run(0.2)
+    assert s.result(s.ask("proofs", interlock=9)) == {"statements": []}
+    s.must("clear", interlock=9)
 
 
 def test_what_is_not_up_cannot_be_cleared() -> None:
     s = Script().ready()
     for interlock in (9, 0, -3, 31):
-        assert s.refused(s.ask("clear", interlock=interlock)).condition == "clear"
+        for method in ("clear", "proofs"):
+            assert s.refused(s.ask(method, interlock=interlock)).condition == "clear"
+
+
+@pytest.mark.parametrize(
+    ("interlock", "pins"),
+    [
+        (1, {"stop": False}),
+        (2, {"guard": False}),
+        (7, {"home": False, "valve": False}),
+        (8, {"home": True, "far": True}),
+    ],
+)
+def test_while_the_cause_is_seen_nobody_is_asked_for_words_and_nothing_is_proven(
+    interlock: int, pins: dict[str, bool]
+) -> None:
+    s = Script().ready()
+    statements = statements_of(interlock, s.facts)
+    s.board.trip(interlock, s.now_ns)
+    usual = set(s.board.pins)
+    for name, on in pins.items():
+        (s.board.pins.add if on else s.board.pins.discard)(name)
+    s.run(0.3)
+    words = [word for _, word in statements]
+    asks: dict[str, dict[str, Any]] = {"proofs": {}, "clear": {"name": "ana", "words": words}}
+    for method, typed in asks.items():
+        refusal = s.refused(s.ask(method, interlock=interlock, **typed))
+        assert refusal.condition == f"IL-{interlock:02d}"
+        assert refusal.message.startswith("The cause is still there: ")
+    assert len(s.records("proof")) == 1, "IL-20, as it was made ready"
+    s.board.pins = usual
+    s.run(0.3).prove(interlock)
+    assert s.records("proof")[-1]["interlock"] == f"IL-{interlock:02d}"
+
+
+def test_what_the_board_does_not_clear_is_not_journalled_as_proven() -> None:
+    s = Script().ready()
+    s.board.trip(12, s.now_ns)
+    s.board.refuse["clear"] = (56, 12, 0)
+    s.run(0.3)
+    words = [word for _, word in statements_of(12, s.facts)]
+    ask = s.ask("clear", interlock=12, name="ana", words=words)
+    s.run(0.3)
+    assert s.refused(ask).condition == "cause-stays"
+    assert [proof["interlock"] for proof in s.records("proof")] == ["IL-20"]
 
 
 def test_a_latch_of_the_board_is_the_boards_to_let_go() -> None:

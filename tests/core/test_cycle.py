@@ -418,7 +418,7 @@ def test_two_slow_cuts_in_a_row_pause_the_series_until_somebody_clears_it() -> N
     assert len(s.records("portion")) == 3
     assert s.refused(s.ask("resume")).condition == "IL-25"
     s.must("clear", interlock=25)
-    s.ask("resume", client=OTHER)
+    s.must("control", client=OTHER, seconds=0).ask("resume", client=OTHER)
     s.run(10)
     assert len(s.records("portion")) == 5
 
@@ -444,3 +444,32 @@ def test_the_lists_of_the_core_do_not_grow_for_ever() -> None:
         s.state = replace(s.state, pending=None, outbox=())
     assert len(s.state.recent) == 200
     assert len(s.state.carry.unweighed) == 200
+
+
+def test_a_paused_series_keeps_why_it_paused() -> None:
+    s = Script().ready()
+    s.ask("series", count=5, every_s=6.0)
+    s.run(1).ask("pause")
+    s.run(6)
+    series = s.state.series
+    assert series is not None
+    assert (series.paused, series.pause_reason) == (True, "a person asked")
+    s.board.trip(14, s.now_ns)
+    s.board.refuse["clear"] = (56, 14, 0)
+    s.run(0.3)
+    ask = s.ask("clear", interlock=14)
+    s.run(0.3)
+    assert s.refused(ask).condition == "cause-stays"
+    assert s.state.series == series
+
+
+def test_where_the_feed_stands_is_not_told_while_nobody_knows() -> None:
+    s = Script().connect().prove(20)
+    ask = s.ask("jog", distance_m=0.001)
+    s.run(3)
+    assert s.result(ask) == {"ending": "reached", "moved_m": 0.001, "position_m": None}
+    assert s.records("move")[-1]["position_m"] is None
+    assert snapshot(s.state, s.now_ns).position_m is None
+    s.must("here", position_m=0.0).must("jog", distance_m=0.001)
+    assert s.records("move")[-1]["position_m"] == 0.001
+    assert snapshot(s.state, s.now_ns).position_m == 0.001

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import zlib
-
 import pytest
 from msgspec.structs import replace
 
@@ -69,9 +67,23 @@ def test_a_full_bench_gives_a_full_record() -> None:
     ]  # fmt: skip
     assert sum(record["phase_s"].values()) == pytest.approx(2.9, abs=0.1)
     assert record["by_hand"] == {"nozzle_m": 0.024}
-    assert record["digests"] == {**s.facts.digests, "dough": zlib.crc32(MASA.text.encode())}
+    assert record["digests"] == {**s.facts.digests, "dough": MASA.digest}
     assert record["build"] == "abc1234"
     assert record["clock_error_s"] < 0.01
+
+
+def test_a_reading_has_no_more_digits_than_the_wire_says() -> None:
+    assert str(portion_record.reading(993, 0.1)) == "99.3"
+    assert str(portion_record.reading(868, 0.1)) == "86.8"
+
+
+def test_a_portion_has_the_digest_of_what_its_card_says() -> None:
+    s = (
+        Script()
+        .ready()
+        .must("portion", dough=replace(MASA, text="a: 1 # one", digest=7), seconds=4)
+    )
+    assert s.records("portion")[-1]["digests"]["dough"] == 7
 
 
 def test_the_smallest_bench_gives_what_it_can() -> None:

@@ -16,6 +16,7 @@ from benchd.core.watched import WATCHED
 from protocols.limits import FITTED_BITS, WEIGHTS_TOLD
 from protocols.status import BenchStatus
 from tests.core.script import ALL, OTHER, WALL_US, S, Script, bench, proven
+from tui.screens.interlocks import ACTIONS
 
 
 def status(s: Script) -> BenchStatus:
@@ -189,11 +190,11 @@ def test_a_switch_that_went_back_shows_beside_its_latch(number: int, switch: str
     s.board.trip(number, s.now_ns)
     s.run(0.5)
     latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
-    assert "cause gone" not in latch.what
+    assert not latch.cause_gone
     s.board.pins.add(switch)
     s.run(0.5)
     latch = next(row for row in status(s).abnormals if row.code == f"IL-{number:02d}")
-    assert latch.what.endswith("(cause gone)")
+    assert latch.cause_gone
     assert latch.latched
 
 
@@ -325,7 +326,7 @@ def test_a_latch_whose_cause_is_gone_says_so_and_stays() -> None:
     s.state = replace(s.state, slow_run=0)
     s.tell(WallClock(WALL_US + 60_000_000))
     row = next(row for row in status(s).abnormals if row.code == "IL-25")
-    assert row.what.endswith("(cause gone)")
+    assert row.cause_gone
     assert row.latched
 
 
@@ -351,12 +352,28 @@ def test_a_snapshot_never_says_that_a_hand_may_go_in() -> None:
 def test_each_action_says_ahead_why_it_would_be_refused() -> None:
     s = Script().ready()
     why = status(s).why_not
-    assert set(why) == {"open"}
+    assert set(why) == {"open", "relieve"}
     assert why["open"].startswith("IL-13: ")
+    assert why["relieve"].startswith("The feed stands at the rear end")
     s.tell(LinkDown("The cable was pulled."))
     why = status(s).why_not
-    assert set(why) == {"feed", "prime", "portion", "series", "stroke", "open"}
+    moving = {"feed", "relieve", "drive", "prime", "portion", "series", "stroke", "tube_out"}
+    assert set(why) == {*moving, "open"} == set(ACTIONS)
     assert why["feed"].startswith("IL-19: ")
+
+
+def test_at_an_open_guard_relieve_drive_power_and_tube_out_are_refused_ahead() -> None:
+    s = Script().ready(at_m=0.1)
+    assert set(status(s).why_not) == {"open"}
+    s.board.pins.discard("guard")
+    s.board.trip(2, s.now_ns)
+    s.run(0.3)
+    why = status(s).why_not
+    for action in ("relieve", "drive", "tube_out"):
+        assert why[action].startswith("IL-02: ")
+    s = Script().connect().prove(20)
+    s.state = replace(s.state, carry=replace(s.state.carry, tube=None))
+    assert status(s).why_not["tube_out"] == "No tube is in."
 
 
 def test_a_reason_without_a_code_stands_as_it_is() -> None:
@@ -421,3 +438,27 @@ def test_the_spread_is_told_of_eight_alike_and_with_its_interval() -> None:
     state = replace(s.state, recent=(*s.state.recent[:-1], changed))
     told = snapshot(state, s.now_ns)
     assert (told.n_spread, told.spread_kg) == (1, None)
+
+
+def test_readings_are_told_with_their_limits_where_they_are_fitted() -> None:
+    s = Script(bench(*ALL))
+    s.state = replace(
+        s.state,
+        facts=replace(
+            s.facts,
+            limits={
+                **s.facts.limits,
+                "thrust_max": 4000,
+                "air_min": 1500,
+                "air_max": 6000,
+                "supply_min": 4500,
+            },
+        ),
+    )
+    assert status(s).bounds == {
+        "odd": (-0.08, 0.08),
+        "thrust_n": (None, 400.0),
+        "air_pa": (150_000.0, 600_000.0),
+        "supply_v": (4.5, None),
+    }
+    assert set(status(Script(bench())).bounds) == {"odd"}

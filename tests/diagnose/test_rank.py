@@ -38,7 +38,7 @@ def test_none_is_named_alone_that_these_findings_seldom_tell_from_another(
         for other in told.others:
             far = other.share * FAR < first.share
             assert far or separable(first.cause, other.cause, known), other.cause.code
-    assert alone > 5
+    assert alone > 0
 
 
 def test_without_any_finding_no_cause_is_told_from_another() -> None:

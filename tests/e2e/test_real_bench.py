@@ -162,18 +162,22 @@ def test_an_opened_guard_stops_a_series_which_waits_for_proof_and_resume(
     answer = terminal.answer(series)
     assert answer["what"] == "paused"
     assert "IL-02" in answer["reason"]
+    portion = terminal.wait_for("portion", lambda _: True)
+    terminal.wait_for("status", lambda status: status["position_m"] is None)
     with pytest.raises(Refusal):
         terminal.ask("resume")
     with pytest.raises(Refusal, match=r"Guard open|still there"):
         terminal.ask("clear", interlock=2, name="tester", words=["shut", "clear", "home"])
     simulator.control("press guard on")
+    terminal.news.clear()
+    terminal.wait_for("status", lambda status: status["pins"]["guard"])
     with pytest.raises(Refusal, match="asks for the word"):
         terminal.ask("clear", interlock=2, name="tester", words=["open", "clear", "home"])
     terminal.ask("clear", interlock=2, name="tester", words=["shut", "clear", "home"])
     # The feed was stopped within a pulse: where it stands must be said, and a dry stroke made.
     with pytest.raises(Refusal):
         terminal.ask("resume")
-    terminal.ask("here", position_m=terminal.ask("status")["position_m"])
+    terminal.ask("here", position_m=portion["position_m"])
     terminal.arm()
     terminal.ask("fire")
     answer = terminal.ask("resume")

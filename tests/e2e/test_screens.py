@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from tests.bench.screens import Screen, shown_bench
+from tests.bench.screens import Screen, shown_bench, take_control
 from tests.e2e.conftest import RealBench, Terminal
 from tests.waiting import WAIT_S, between_presses
 
@@ -23,11 +23,13 @@ RIGHT = b"\x1b[C"
 
 def test_a_key_nudges_and_the_stop_key_stops_on_the_wire(tmp_path: Path) -> None:
     with shown_bench(tmp_path) as (wire, screen, hand):
+        take_control(screen)
         screen.press(b"3")
         screen.press(RIGHT)
         move = hand.wait_for("move", lambda move: move["ending"] == "reached")
         assert move["moved_m"] == pytest.approx(0.002, abs=1e-5)
         screen.wait_for(b"Moved +2.00 mm (reached)")
+        hand.ask("control")
         hand.news.clear()
         hand.send("jog", distance_m=0.02, speed_m_s=0.002)
         hand.wait_for("status", lambda status: status["state"] == "NUDGING")
@@ -46,11 +48,15 @@ def test_a_key_nudges_and_the_stop_key_stops_on_the_wire(tmp_path: Path) -> None
         assert 0.002 < move["position_m"] < 0.022
         screen.wait_for(b"The board has answered")
         hand.news.clear()
-        screen.forget()
-        screen.press(RIGHT)
+        take_control(screen)
         handed = hand.wait_for("control", lambda _: True)
         assert handed["before"] is not None
         assert handed["client"] != handed["before"]
+        lost = hand.wait_for("message", lambda _: True)
+        assert lost["text"].endswith(f"client {handed['before']} watches now.")
+        hand.ask("status")
+        assert not [said for topic, said in hand.news if topic == "move"], "nothing moved by that"
+        screen.press(RIGHT)
         hand.wait_for("move", lambda move: move["ending"] == "reached")
         screen.wait_for(b"(reached)")  # Before that it asks whether the move is to be left.
         screen.press(b"q")
@@ -88,6 +94,7 @@ def test_a_key_held_feeds_on_while_it_repeats_steadily_or_until_it_is_let_go(
     with shown_bench(tmp_path) as (_, screen, hand):
         # A terminal that tells of no release: its repeats are tested first.
         hand.ask("jog", distance_m=0.0001)
+        take_control(screen)
         found = b"This terminal repeats a key every"
         repeated(screen, hand, b"k", lambda: found in screen.drawn)
         hand.news.clear()

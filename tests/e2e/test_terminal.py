@@ -52,6 +52,9 @@ def commission(tmux: Tmux) -> None:
     tmux.wait_for("stands at so many mm")
     tmux.typed("0")
     tmux.wait_for("The feed stands at 0.0 mm.")
+    tmux.keys("Right")
+    tmux.answer_yes("will put power on the drive, which has none")
+    tmux.wait_for("The drive has power.")
 
 
 def jog(tmux: Tmux) -> None:
@@ -142,7 +145,7 @@ def test_a_day_at_the_full_bench(short_folder: Path) -> None:
         tmux.wait_for("Seen: ")
         tmux.wait_for(" ago, seen: Guard open")
         simulator.control("press guard on")
-        tmux.wait_for("(cause gone)")
+        tmux.wait_for("cause gone, still latched")
         tmux.keys("i")
         prove(tmux, "IL-02", "shut", "clear", "home")
         look(tmux, "interlocks")

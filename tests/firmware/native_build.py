@@ -201,10 +201,13 @@ def soak(runs: int) -> int:
         return 1 if os.environ.get("CI") == "true" else 0
     place = fuzzer().parent
     folders = {kind: Path(tempfile.mkdtemp(prefix=f"{kind}-", dir=place)) for kind in KINDS}
+    # Another one each time, so that one soak adds to those before.
+    seed = int(os.environ.get("BENCHD_SEED") or 1 + int.from_bytes(os.urandom(3), "big"))
+    sys.stdout.write(f"BENCHD_SEED={seed} repeats it\n")
     done = 0
     with ThreadPoolExecutor(len(KINDS)) as pool:
         runs_of = {
-            kind: pool.submit(fuzz, kind, round(runs * share), folders[kind])
+            kind: pool.submit(fuzz, kind, round(runs * share), folders[kind], seed)
             for kind, share in KINDS.items()
         }
     for kind, run in runs_of.items():

@@ -346,19 +346,6 @@ def test_what_follows_adopt_at_once_is_judged_under_the_new_limits() -> None:
     assert answer.reason == 4
 
 
-def test_stop_pressed_while_no_limits_watch_it_keeps_the_drive_off(talk: Talk) -> None:
-    talk.do(Drive, 0)
-    talk.do(Set, 12, talk.limits["cut_ms"])
-    talk.pin("stop", False)
-    talk.run(5)
-    talk.board.edges()
-    adopt = Adopt(talk.last_id + 1, digest(talk.limits))
-    answer = _at_once(talk, adopt, Drive(talk.last_id + 2, 1))
-    assert isinstance(answer, No)
-    assert answer.reason == 1
-    assert talk.board.edges() == []
-
-
 def test_set_takes_the_limits_out_of_force(talk: Talk) -> None:
     talk.plan()
     talk.do(Arm)

@@ -13,10 +13,8 @@ from sim.build_core import FIRMWARE
 from tests.firmware import native_build
 
 BREAKS = {
-    "the feed steps while the guard is open": [
-        ("motion.cpp", "if (motion.must & (uint8_t)~raw) {", "if (false) {"),
-        ("motion.cpp", "if (motion.running && broken != 0) {", "if (false) {"),
-        ("safety.cpp", "return (board.sense.low & MASK_GUARD) != 0;", "return false;"),
+    "the drive has power while guard or stop is open": [
+        ("safety.cpp", "if (board.sense.low & (MASK_GUARD | MASK_STOP)) {", "if (false) {"),
     ],
     "the cutter fires before the feed was still for long enough": [
         ("cycle.cpp", "!past(sense.age[AGE_STILL], limit16(board, wire::LIMIT_STILL_MS))", "false"),

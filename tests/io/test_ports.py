@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import grp
 import os
 import pwd
@@ -154,6 +155,35 @@ def test_a_folder_that_may_not_be_looked_into_is_said() -> None:
 )
 def test_a_port_is_real_by_its_name_where_nothing_is_there(name: str, real: bool) -> None:
     assert ports.is_real(name) is real
+
+
+@pytest.mark.parametrize(
+    ("port", "whole"),
+    [
+        ("socket://bench.local:4000", True),
+        ("rfc2217://[::1]:1?logging=debug", True),
+        ("socket://host", False),
+        ("socket://:4000", False),
+        ("socket://host:0", False),
+        ("socket://host:99999", False),
+        ("rfc2217://[::1:4000", False),
+        ("loop://", True),
+        ("/dev/ttyACM77", True),
+    ],
+)
+def test_an_address_has_host_and_number(port: str, whole: bool) -> None:
+    scheme = port.partition(":")[0]
+    sentence = ports.address_sentence(port)
+    assert (sentence == "") is whole
+    assert whole or f"such as {scheme}://bench.local:4000." in sentence
+
+
+def test_where_nobody_listens_the_sentence_names_host_and_number() -> None:
+    reasons = ((errno.ECONNREFUSED, "Connection refused"), (-2, "no host is"), (None, "no answer"))
+    for number, why in reasons:
+        said = ports.nobody_sentence("socket://[::1]:4000", number)
+        assert said.startswith(f"Nothing listens at ::1, port 4000 ({why}")
+    assert "is no whole address" in ports.nobody_sentence("socket://host", None)
 
 
 def test_where_nothing_is_there_a_simulated_bench_is_no_board_that_was_unplugged() -> None:

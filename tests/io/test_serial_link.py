@@ -252,7 +252,7 @@ async def test_what_is_no_port_is_told_apart(tmp_path: Path, near: Near) -> None
         (str(file), "is not a serial port: give the board's port"),
         (str(tmp_path), "is not a serial port"),
         ("/dev/null", "is not a serial port"),
-        ("socket://127.0.0.1:1", "cannot be opened (Connection refused): check its name"),
+        ("socket://127.0.0.1:1", "Nothing listens at 127.0.0.1, port 1 (Connection refused): "),
         ("nonsense://x", "cannot be opened (invalid URL"),
     ):
         with pytest.raises(LinkError) as caught:

@@ -35,6 +35,13 @@ IN_A_SERIES: dict[str, Any] = {
     "odd": (1, 5),
     "controller": "client 3",
     "supply_v": 4.99,
+    "thrust_n": 204.0,
+    "bounds": {
+        "thrust_n": (None, 400.0),
+        "air_pa": (1.5e5, 6e5),
+        "supply_v": (4.5, None),
+        "odd": (-0.08, 0.08),
+    },
 }
 
 DOUGH_GONE: dict[str, Any] = {

@@ -10,6 +10,8 @@ from textual.pilot import Pilot
 
 from tests.waiting import WAIT_S, until
 from tui.app import Screens
+from tui.keys import REPEAT_S
+from tui.model import SETTLE_S
 
 
 @asynccontextmanager
@@ -26,10 +28,15 @@ async def screens(
 
 
 async def answer_yes(app: Screens, pilot: Pilot[int]) -> str:
-    """Wait for a question and press ENTER, as late as it is no type-ahead; return the question."""
+    """Wait for a question and say yes, as late as it is no type-ahead, and once more where that may
+    have been a key held; return the question."""
     await until(lambda: app.model.question is not None)
     question = app.model.question
     assert question is not None
-    await until(lambda: app.now_s() - question.asked_s > 0.16)
-    await pilot.press("enter")
+    await until(lambda: app.now_s() - question.asked_s > SETTLE_S + 0.01)
+    await pilot.press(question.key)
+    again = app.model.question
+    if again is not None and again.note:
+        await pilot.pause(REPEAT_S + 0.01)
+        await pilot.press(question.key)
     return question.text

@@ -41,6 +41,7 @@ NORMAL: dict[str, Any] = {
 }
 ABNORMAL: dict[str, Any] = {
     **DOUGH_GONE,
+    "thrust_n": 431.0,
     "not_watched": ("guard", "cutter far end"),
     "abnormals": (
         *DOUGH_GONE["abnormals"],
@@ -76,7 +77,13 @@ STUDY: dict[str, Any] = {
         number=11, mass_kg=0.0302, outcome="complete", tube="T7", band=band(110.0, 150.0)
     )
     | {"class": "normal"},
-    "why": ["Found: thrust 200 N.", "Cause: can't tell.", "Held against 2 good portions."],
+    "why": [
+        "Found: thrust 200 N.",
+        "Likely: MC-04 a lump in the nozzle.",
+        "Next check: relieve, vent, then look into the nozzle.",
+        "CAUTION: Air shut and vented, gauge at zero, blade locked, before any hand goes near it.",
+        "Held against 2 good portions.",
+    ],
     "case": ["Portion 11 of tube T7: 30.2 g, normal, complete", "  Found  thrust 200 N"],
     "judge": ["Tube T7: masa, aim 30.0 g, group 1; 11 judged of 11", "Verdict: STEADY"],
 }

@@ -93,6 +93,14 @@ def test_an_alarm_that_was_seen_stands_out_no_more_unless_it_stopped_the_bench(
     assert abnormal_lines(status, 5.0, 80, notes=True) == []
 
 
+@pytest.mark.parametrize("standing", ["raised", "seen"])
+def test_a_latch_is_never_back_to_normal(standing: str) -> None:
+    latch = alarm("IL-02", 3, standing, cause_gone=True)
+    (row,) = view.abnormal_rows((latch,), NOW_NS)
+    words = {"raised": "not seen yet", "seen": "seen"}[standing]
+    assert f" ago, cause gone, still latched, {words}: " in row.text
+
+
 def test_a_note_is_no_alarm() -> None:
     note = alarm("IL-30", 1, "raised")
     status = msgspec.structs.replace(STATUS, abnormals=(note,), now_ns=NOW_NS)

@@ -2,18 +2,31 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 
+from protocols.requests import QUESTION
 from protocols.status import SeriesStatus
-from tests.cli.fake_daemon import FakeDaemon
+from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
 from tests.tui.rig import answer_yes, screens
 from tests.waiting import until
+from tui.app import Screens
 from tui.frame import Line
+from tui.keys import POWER_AFTER_S
+from tui.model import LAPSED_S
 from tui.screens.base import Press
 from tui.screens.table import SCREENS
+from tui.terminal import KeyUp
+from tui.view import ANSWER_S
 
 pytestmark = pytest.mark.slow
+
+
+def said_in(app: Screens) -> str:
+    """What is shown, blanks told once."""
+    return " ".join(app.text().split())
 
 
 async def test_the_first_screen_says_state_energy_and_the_stop_key(
@@ -130,17 +143,116 @@ async def test_keys_that_come_together_do_not_leave(peer: FakeDaemon, socket_at:
         assert "Keys arrived all at once" in app.text()
 
 
+async def heard_for(app: Screens, for_s: float, **changes: Any) -> None:
+    """Let so long go by while the board is heard."""
+    end_s = app.now_s() + for_s
+
+    def over() -> bool:
+        app._news("status", told(**changes))
+        return app.now_s() > end_s
+
+    await until(over)
+
+
 async def test_a_stop_tells_the_boards_answer_and_a_second_one_drops_power(
     peer: FakeDaemon, socket_at: str
 ) -> None:
     async with screens(socket_at, "space") as (app, pilot):
         await until(lambda: "stop" in peer.methods())
-        first_s = app.now_s()
-        app._news("status", told())
-        assert "The board has answered" in app.text().replace("\n  ", " ")
-        await until(lambda: app.now_s() - first_s > 1.05)
+        await heard_for(app, POWER_AFTER_S + 0.05)
+        assert "The board has answered and moves nothing now" in said_in(app)
         await pilot.press("space")
         await until(lambda: ("stop", {"level": 1}) in peer.asked)
+        await until(lambda: "power off the drive was asked for; the board has not" in said_in(app))
+        await heard_for(app, 0.1)
+        assert "has answered" not in said_in(app), "the drive has its power still"
+        await heard_for(app, 0.1, pins={"guard": True})
+        assert "The board has answered: the drive has no power." in said_in(app)
+
+
+async def test_a_stop_that_is_not_answered_any_more_is_said_loudly_however_often_it_is_pressed(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    """The board was unplugged after it answered a first stop."""
+    unheard = {"state": "NO LINK", "link_age_s": 4.0}
+    async with screens(socket_at, "space") as (app, pilot):
+        await until(lambda: "stop" in peer.methods())
+        await heard_for(app, 0.1)
+        assert "The board has answered" in said_in(app)
+        await heard_for(app, POWER_AFTER_S, **unheard)
+        await pilot.press("space")
+        await until(lambda: "Stop was sent; the board has not answered yet." in said_in(app))
+        await heard_for(app, ANSWER_S, **unheard)
+        overdue = "the board does not say that it stopped: press the emergency stop"
+        await until(lambda: overdue in said_in(app))
+        app.say("")
+        await pilot.press("space")
+        await until(lambda: overdue in said_in(app))
+    assert [params["level"] for method, params in peer.asked if method == "stop"] == [0, 0, 0]
+
+
+async def test_power_off_that_the_board_does_not_confirm_is_said_loudly(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at, "space") as (app, pilot):
+        await until(lambda: "stop" in peer.methods())
+        await heard_for(app, POWER_AFTER_S + 0.05)
+        await pilot.press("ctrl+space")
+        await until(lambda: ("stop", {"level": 1}) in peer.asked)
+        await heard_for(app, ANSWER_S + 0.2)
+        overdue = "the board does not say that it is off: press the emergency stop"
+        await until(lambda: overdue in said_in(app))
+
+
+async def test_escape_just_after_a_question_lapsed_does_nothing_else(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at, "i") as (app, pilot):
+        app.confirm("will push", lambda: None, 0.0)
+        await until(lambda: app.model.question is None)
+        await pilot.press("escape", "enter")
+        assert app.page.name == "Interlocks"
+        assert not app.page.typing
+        app.model._lapsed_s -= LAPSED_S
+        await pilot.press("escape")
+        assert app.page.name == "Watch"
+
+
+def enters(app: Screens, *times_s: float, again: bool = False) -> None:
+    """Press ENTER at these times [s from now]."""
+    now_s = app.now_s()
+    for t_s in times_s:
+        app._guarded(app._key, Press("enter", "", now_s + t_s, now_s + t_s, again))
+
+
+@pytest.mark.parametrize("delay_s", [0.25, 0.5, 1.0])
+async def test_an_enter_that_is_held_says_yes_to_nothing(
+    peer: FakeDaemon, socket_at: str, delay_s: float
+) -> None:
+    done: list[int] = []
+    async with screens(socket_at, "s") as (app, _):
+        enters(app, 0.0)
+        app.confirm("will push", lambda: done.append(1))
+        enters(app, *(delay_s + 0.04 * n for n in range(20)))
+        assert not done
+        assert "may be one key held" in said_in(app)
+        assert app.model.question is not None
+        enters(app, 2.5)
+    assert done == [1], "let go, and pressed once more"
+
+
+async def test_where_the_terminal_tells_of_repeats_an_enter_let_go_counts_at_once(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    done: list[int] = []
+    async with screens(socket_at, "s") as (app, _):
+        enters(app, 0.0)
+        app.confirm("will push", lambda: done.append(1))
+        enters(app, 0.5, again=True)
+        assert not done
+        await app.on_event(KeyUp("enter", None))
+        enters(app, 0.6)
+    assert done == [1]
 
 
 async def test_a_question_is_taken_back_by_another_key(peer: FakeDaemon, socket_at: str) -> None:
@@ -166,6 +278,23 @@ async def test_a_second_terminal_is_told_that_it_only_watches(
     peer.news = [("status", told(controller="client 2"))]
     async with screens(socket_at) as (app, _):
         assert "Control   another terminal (client 2)" in app.text()
+
+
+async def test_a_key_that_needs_control_asks_for_it_first_and_moves_nothing(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    text = "Client 2 is in control here: take it?"
+    peer.answers["jog"] = Refusal(QUESTION, text, {"condition": "control"})
+    peer.answers["control"] = {"client": 3}
+    peer.news = [("status", told(controller="client 2"))]
+    async with screens(socket_at, "f", "right") as (app, pilot):
+        asked = await answer_yes(app, pilot)
+        assert asked == f"{text} Nothing moves by that"
+        await until(lambda: "press the key once more" in app.text())
+        assert not app.model.in_control
+        app._news("status", told(controller="client 3"))
+        assert app.model.in_control
+    assert peer.methods() == ["jog", "control"]
 
 
 async def test_keys_say_that_somebody_is_there_while_a_series_runs(

@@ -18,6 +18,7 @@ from tests.tui.rig import screens
 from tests.tui.test_page import KEY, NAMED
 from tests.waiting import until
 from tui.app import Screens
+from tui.keys import Held
 from tui.screens.base import Press
 from tui.screens.table import SCREENS
 
@@ -54,6 +55,7 @@ async def fresh(app: Screens, pilot: Pilot[int], key: str) -> None:
     await until(lambda: not app.model.busy)
     app.model.came_s = app.now_s()  # What is old by now is another thing.
     app.model.question, app.card_name = None, ""
+    app._presses = Held()
     app.page = app._pages[key] = SCREENS[key](app)
     app.page.shown()
     app.say("")

@@ -9,7 +9,7 @@ import pytest
 
 from protocols.status import Abnormal, SeriesStatus
 from tests.quiet_status import told
-from tui import frame
+from tui import frame, view
 from tui.frame import Line
 from tui.model import Model, Question
 from tui.screens.watch import Watch
@@ -112,6 +112,35 @@ def test_the_strip_keeps_state_energy_and_stop_at_any_size() -> None:
     assert "!3 STOP" in text(frame.strip(model, 10.1, 60, 14))
 
 
+@pytest.mark.parametrize("kind", ["quiet", "unheard", "away"])
+@pytest.mark.parametrize("size", [(79, 23), (60, 10), (40, 10), (30, 10), (20, 10)])
+def test_the_strip_has_the_whole_line_of_energy(kind: str, size: tuple[int, int]) -> None:
+    model = model_of(
+        state="NO LINK" if kind == "unheard" else "READY",
+        link_age_s=4.0 if kind == "unheard" else 0.1,
+        not_watched=("thrust", "eye", "cutter far end"),
+        abnormals=(LATCH,),
+    )
+    if kind == "away":
+        model.changed(False, 10.0)
+    model.say("The stop was heard.")
+    lines = frame.strip(model, 10.1, *size)
+    shown = " ".join(text(lines).split())
+    for part in (
+        view.energy_row(model.status).text.split("; ")
+        if kind == "quiet"
+        else (
+            "barrel not known: treat as loaded",
+            "air not known: treat as live",
+            "coils not known: treat as live",
+        )
+    ):
+        assert part in shown
+    assert max(len(line.text) for line in lines) <= size[0]
+    assert len(lines) <= size[1]
+    assert "The stop was" in shown
+
+
 def test_the_strip_says_what_a_stop_came_to_and_what_is_asked() -> None:
     model = model_of(abnormals=(LATCH,) * 9)
     model.say("STOP WAS NOT SENT: no daemon takes it. Press the emergency stop.", "stop")
@@ -150,6 +179,17 @@ def test_weights_stand_where_they_lie_against_the_aim() -> None:
     inside = marks[marks.index("|") + 1 : marks.rindex("|")]
     assert len(inside) == 49
     assert {n: sign for n, sign in enumerate(inside) if sign != " "} == {12: ".", 24: "o", 36: "."}
+
+
+def test_odd_weights_are_crossed_on_the_strip() -> None:
+    line = strip_lines({1: 0.0300, 2: 0.0327, 3: 0.0322}, 0.030, 80, 0.08)[0].text
+    inside = line[line.index("|") + 1 : line.rindex("|")]
+    assert {n: sign for n, sign in enumerate(inside) if sign != " "} == {24: ".", 46: "X", 42: "o"}
+    assert line.endswith("o last, X odd")
+    last = strip_lines({1: 0.0300, 2: 0.0327}, 0.030, 80, 0.08)[0].text
+    assert "X" in last[: last.rindex("|")]
+    assert "o" not in last[: last.rindex("|")]
+    assert "X" not in strip_lines({1: 0.0300, 2: 0.0323}, 0.030, 80, 0.08)[0].text
 
 
 def test_a_weight_outside_the_strip_stands_at_its_edge() -> None:

@@ -20,6 +20,7 @@ def portion(**changes: Any) -> dict[str, Any]:
             "thrust_n": [100.0 + 10 * n for n in rising],
             "eye": [600.0] * 11,
             "air_pa": [None] * 11,
+            "supply_v": [5.0] * 9 + [4.5, 5.0],
         },
         "phases": [[0.0, "take-up"], [0.2, "push"], [0.7, "cut"]],
         "edges": [[0.3, "dough", 1], [0.7, "valve", 1], [0.8, "far", 1], [0.9, "valve", 0]],
@@ -73,6 +74,12 @@ def test_what_leaves_the_band_is_marked_on_its_side() -> None:
     assert below.count("v") == pytest.approx(0.8 * len(below), abs=2)
     assert not set(inside) & set("^v")
     assert drawn(portion(band=band(0.0, 120.0)))["Thrust"].endswith(" 120 N (0..120)")
+
+
+def test_the_supply_has_a_lane_of_its_own() -> None:
+    supply = drawn(portion(), 0.9)["Supply"]
+    assert supply.endswith(" 4.50 V")
+    assert set(signs(supply)) == {"0", "9"}
 
 
 def test_a_steady_reading_stays_steady() -> None:
@@ -146,7 +153,7 @@ def test_in_a_tall_window_readings_stand_at_their_height_on_their_band() -> None
     assert air.rstrip().endswith("nothing is fitted")
 
 
-@pytest.mark.parametrize(("room", "tall"), [(9, 1), (14, 1), (15, 3), (24, 6), (99, 7)])
+@pytest.mark.parametrize(("room", "tall"), [(9, 1), (17, 1), (18, 3), (30, 6), (99, 7)])
 def test_lanes_grow_with_the_room_and_only_those_that_were_measured(room: int, tall: int) -> None:
     told = portion()
     assert lanes.height(told, room) == tall

@@ -15,6 +15,7 @@ from tests.tui.rig import screens
 from tests.tui.test_every_key import fresh, keys_of
 from tests.waiting import WAIT_S, until
 from tui.app import Screens
+from tui.keys import Held
 from tui.screens.base import Press
 from tui.screens.table import SCREENS
 
@@ -85,6 +86,7 @@ async def test_enter_on_a_question_counts_only_when_it_is_typed(
         assert asked is not None
         press(app, "enter")
         assert "ENTER arrived late, so it did nothing" in app.text()
+        app._presses = Held()
         press(app, "enter")
         assert app.text().count("arrived late") == 1
         press(app, "enter", many=True)

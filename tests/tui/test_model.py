@@ -20,8 +20,8 @@ def test_the_boards_last_word_ages_while_the_daemon_is_silent() -> None:
 def test_enter_does_what_was_asked_about_once() -> None:
     model, done = Model("maize"), []
     model.ask(Question("will push", lambda: done.append(1), 10.0))
-    assert model.enter(11.0, 11.0)
-    assert not model.enter(11.5, 11.5)
+    assert model.yes(11.0, 11.0)
+    assert not model.yes(11.5, 11.5)
     assert done == [1]
 
 
@@ -29,14 +29,14 @@ def test_what_was_said_before_does_not_outlive_the_answer_to_a_question() -> Non
     model = Model("maize")
     model.say("Moved +4.36 mm.")
     model.ask(Question("will push", lambda: None, 10.0))
-    model.enter(11.0, 11.0)
+    model.yes(11.0, 11.0)
     assert model.message == ""
 
 
 def test_an_enter_typed_ahead_does_nothing_and_the_question_stays() -> None:
     model, done = Model("maize"), []
     model.ask(Question("will push", lambda: done.append(1), 10.0))
-    assert model.enter(10.05, 10.2)
+    assert model.yes(10.05, 10.2)
     assert done == []
     assert model.question is not None
 
@@ -45,9 +45,11 @@ def test_a_question_is_taken_back_when_its_time_is_over() -> None:
     model, done = Model("maize"), []
     model.ask(Question("will push", lambda: done.append(1), 10.0))
     late_s = 10.1 + CONFIRM_S
-    assert not model.enter(late_s, late_s)
+    assert not model.yes(late_s, late_s)
     assert done == []
-    assert "Nothing was done" in model.message
+    assert "Nothing was done: no ENTER within 3 s." in model.message
+    assert model.just_lapsed(late_s + 1.9)
+    assert not model.just_lapsed(late_s + 2.1)
 
 
 def test_a_question_does_not_outlive_the_daemon() -> None:

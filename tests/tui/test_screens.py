@@ -33,7 +33,7 @@ OTHERWISE: dict[str, Any] = {
     "state": "PORTIONING", "phase": "cut", "thrust_n": 310.0, "air_pa": 1.2e5, "supply_v": 4.3,
     "eye_counts": 130, "link_age_s": 0.4, "position_known": False, "clock_error_s": 0.03,
     "lines_bad": 3, "journal_ok": False, "tube_open_s": 7500.0, "attended_s": 660.0,
-    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8",
+    "board": "firmware 0.1.0, boot 8", "n_spread": 3, "tube": "T8", "odd": (1, 5),
     "last": LastPortion(3, "normal", "complete", None, ("thrust high",)),
     "pins": {pin: True for pin in PINS if pin not in ("guard", "ends", "drive")},
     "abnormals": tuple(
@@ -100,11 +100,14 @@ async def test_leaving_feed_ends_a_nudge(peer: FakeDaemon, socket_at: str) -> No
 async def test_feed_says_where_it_stands_and_powers_and_relieves(
     peer: FakeDaemon, socket_at: str
 ) -> None:
+    peer.news = [("status", told(pins={"guard": True}))]
     peer.answers |= {"here": {}, "drive": {}, "relieve": {**MOVED, "ending": "relieved"}}
     async with screens(socket_at, "f", "h", *"12,5", "enter") as (app, pilot):
         await until(lambda: "The feed stands at 12.5 mm." in app.text())
         await pilot.press("d")
-        assert "will put power on the drive; guard shut" in await answer_yes(app, pilot)
+        assert "will put power on the drive, which has none; guard shut" in await answer_yes(
+            app, pilot
+        )
         await until(lambda: "The drive has power." in app.text())
         await pilot.press("r")
         assert "guard shut; barrel 8 N low" in await answer_yes(app, pilot)
@@ -155,7 +158,9 @@ async def test_series_says_what_will_move_before_it_is_asked(
     assert (params["every_s"], params["count"]) == (5.0, 6)
 
 
-@pytest.mark.parametrize(("keys", "said"), [("o", False), (("m", *"5", "enter", "enter"), True)])
+@pytest.mark.parametrize(
+    ("keys", "said"), [("o", False), (("m", *"5", "enter", *"6", "enter"), True)]
+)
 async def test_a_series_that_changes_its_stroke_says_so_before_it_is_made(
     peer: FakeDaemon, socket_at: str, folder: str, keys: tuple[str, ...], said: bool
 ) -> None:
@@ -340,7 +345,7 @@ async def test_the_record_of_a_tube_is_there_for_a_terminal_that_comes_later(
 ) -> None:
     peer.news = [("status", told(tube_net_kg=0.43, tube_temperature_c=6.5, tube_open_s=600.0))]
     async with screens(socket_at, "t") as (app, _):
-        assert "in for 10 min" in app.text()
+        assert "open for 10 min" in app.text()
         assert "Record    net 430 g; 6.5 C as it came in" in app.text()
 
 
@@ -350,7 +355,7 @@ async def test_who_else_is_in_control_stands_where_the_feed_is_moved(
 ) -> None:
     peer.news = [("status", told(controller="client 2"))]
     async with screens(socket_at, key) as (app, _):
-        words = "Control   another terminal (client 2); at rest whoever asks takes over"
+        words = "Control   another terminal (client 2); at rest it can be taken over"
         assert words in app.text()
         app._changed(False)
         assert "Control   not known: no daemon answers" in app.text()
@@ -398,7 +403,7 @@ async def test_a_tube_is_put_in_primed_and_taken_out(peer: FakeDaemon, socket_at
         "teach": {"mean": 640.0, "spread": 9.0, "both": True},
         "tube_out": {"ending": "relieved"},
     }
-    keys = ("t", "b", *"T7", "enter", *"430", "enter", "enter")
+    keys = ("t", "b", *"T7", "enter", *"430", "enter", *"6.5", "enter")
     async with screens(socket_at, *keys) as (app, pilot):
         await until(lambda: "The record of tube T7 is open" in app.text())
         for key, said in (
@@ -411,7 +416,7 @@ async def test_a_tube_is_put_in_primed_and_taken_out(peer: FakeDaemon, socket_at
             await answer_yes(app, pilot)
             await until(lambda said=said: said in app.text())
     (record,) = [params for method, params in peer.asked if method == "tube_in"]
-    assert record == {"id": "T7", "net_mass_kg": pytest.approx(0.43)}
+    assert record == {"id": "T7", "net_mass_kg": pytest.approx(0.43), "temperature_c": 6.5}
 
 
 async def test_cards_are_read_compared_and_chosen(

@@ -6,11 +6,13 @@ from typing import Any
 
 import pytest
 
+from benchd.core.ledger import RECORDS
 from protocols.requests import TOPICS
 from protocols.status import Abnormal, BenchStatus
 from tests.quiet_status import told
 from tui import view
-from tui.sentences import changes, news_sentence
+from tui.screens.journal import KINDS
+from tui.sentences import SENTENCES, changes, news_sentence
 
 GUARD = Abnormal("IL-02", 3, "Guard open.", "The drive is off.", "Shut it.", 1, True, "prove")
 
@@ -75,6 +77,11 @@ def test_a_silent_board_is_said_as_not_known() -> None:
             "Moved an unknown way (stopped); where the feed stands is not known.",
         ),
         ("trip", {"interlock": "IL-02", "up": False, "text": ""}, "IL-02 is gone."),
+        (
+            "refusal",
+            {"command": "move", "condition": "IL-02", "text": "The guard is open."},
+            "The board refused 'move': The guard is open.",
+        ),
         ("message", {"text": "Look at the eye."}, "Look at the eye."),
         ("weight", {"portion": 3}, "News of a weight that cannot be read here."),
         ("carry", {"anything": 1}, ""),
@@ -85,6 +92,10 @@ def test_news_is_one_sentence(topic: str, data: dict[str, Any], sentence: str) -
 
 
 def test_every_topic_of_the_daemon_that_is_for_people_has_a_sentence() -> None:
-    from tui.sentences import SENTENCES
+    assert set(TOPICS) - {"status"} == set(SENTENCES)
 
-    assert set(TOPICS) - {"status"} <= set(SENTENCES)
+
+def test_every_kind_of_news_to_choose_from_is_recorded_and_has_a_sentence() -> None:
+    """Also in a past journal, where the same word asks for records of that kind."""
+    assert ("all", *SENTENCES) == KINDS
+    assert set(SENTENCES) <= set(RECORDS)

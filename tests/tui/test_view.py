@@ -156,7 +156,7 @@ def test_rank_is_a_sign_and_a_word(rank: int, word: str) -> None:
     lines = view.status_lines(status)
     line = next(line for line in lines if line.startswith(word))
     stands = ", not seen yet" if rank > 1 else ""
-    assert f"IL-09 12.0 s ago{stands}: No dough for 15 mm." in line
+    assert f"IL-09 12 s ago{stands}: No dough for 15 mm." in line
     assert "Look at the nozzle" in " ".join(text(status).split())
 
 

@@ -17,6 +17,8 @@ from tests.analysis.bench_journal import at_work, written
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
 from tests.tui.rig import screens
+from tests.tui.snapshots import STUDY
+from tests.tui.snapshots import study as study_of_a_frozen_portion
 from tests.waiting import until
 from tui.app import Screens
 from tui.screens.journal import Journal
@@ -287,3 +289,16 @@ async def test_a_study_that_ended_is_said_and_started_anew(study: tuple[str, ...
         one.close()
     assert process is not None
     assert process.returncode is not None
+
+
+@pytest.mark.parametrize("not_watched", [(), ("guard", "cutter home", "cutter far end", "thrust")])
+async def test_what_warns_stands_whole_above_what_has_no_room(
+    peer: FakeDaemon, socket_at: str, monkeypatch: pytest.MonkeyPatch, not_watched: tuple[str, ...]
+) -> None:
+    (caution,) = (text for text in STUDY["why"] if text.startswith("CAUTION"))
+    peer.news = [("status", told(not_watched=not_watched))]
+    async with screens(socket_at) as (app, pilot):
+        monkeypatch.setattr(app, "study", study_of_a_frozen_portion)
+        await pilot.press("v")
+        assert caution in " ".join(app.text().split())
+        assert "Likely: MC-04 a lump in the nozzle." in app.text()

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple, Protocol
 from tui import ended, view
 from tui.frame import Line, fold
 from tui.model import Model
+from tui.said import keyed
 
 NUMBER_SIGNS = frozenset("0123456789.,-")
 WORD_SIGNS = frozenset("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,-_/+:")
@@ -33,6 +34,10 @@ class Press(NamedTuple):
     """The terminal says that it is a repeat of a key held down."""
     many: bool = False
     """It came together with others: they waited somewhere, or were pasted."""
+    repeat: bool = False
+    """It is one of a key held, by its time or by the terminal."""
+    doubtful: bool = False
+    """It may be the first one of a key held."""
 
 
 class Desk(Protocol):
@@ -73,7 +78,7 @@ class Desk(Protocol):
     ) -> None:
         """Show what will happen, and do it only once the person presses ENTER.
 
-        Another key takes the question back, unless it is `firm`: then only ESC does.
+        Another key takes the question back, unless it is `firm`: then y does it, and ESC does not.
         """
 
     def say(self, text: str, rank: str = "") -> None:
@@ -127,7 +132,7 @@ class Field:
     def press(self, press: Press) -> bool:
         """Take a key if it edits; False when it does not."""
         if press.key == "backspace":
-            self.text = "" if self.fresh else self.text[:-1]
+            self.text = self.text[:-1]
         elif press.key == "delete":
             self.text = ""
         elif press.sign and press.sign in self.signs and len(self.text) < TYPED_MAX:
@@ -205,14 +210,18 @@ class Screen:
 
     def body(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return the body, in at most `room` lines where that matters to it."""
-        cautions = [
-            line
-            for text in self.desk.cautions.get(self.cautions, ())
-            for line in fold(f"! {text}", width)
-        ]
+        model = self.desk.model
+        texts = [f"! {text}" for text in self.desk.cautions.get(self.cautions, ())]
         lines = self.lines(now_s, width, room)
+        cautions = [line for text in texts for line in fold(text, width)]
         if not cautions:
             return lines
+        # Whoever looks at what moves, is about to or just did, has read them and needs the values.
+        moves = model.question is not None or model.moving
+        if (moves or model.message) and len(lines) + len(cautions) > room:
+            cautions = [_first_line(text, width) for text in texts]
+        if moves:
+            cautions = cautions[: max(room - len(lines), 0)]
         left = room - len(cautions)
         if len(lines) < left:
             return [*lines, Line(""), *cautions]
@@ -249,9 +258,6 @@ class Screen:
         """Take a key while nothing is typed; False when it means nothing here."""
         return False
 
-    def passed(self, press: Press) -> None:
-        """A key of this screen was passed over, for it came late or with others."""
-
     @property
     def held(self) -> str:
         """The key that something moves by while it is held; "" when none is."""
@@ -261,12 +267,20 @@ class Screen:
         """A key was let go. None: no key counts as held any more, as another one was pressed, the
         terminal lost its focus or its size changed, or something was pasted."""
 
+    def stopped(self) -> None:
+        """The stop key was pressed."""
+
     def shown(self) -> None:
         """This screen comes up."""
 
     def left(self) -> None:
         """Another screen comes: give up what was begun here."""
         self._form = None
+
+
+def _first_line(text: str, width: int) -> Line:
+    lines = fold(text, width - 4)
+    return lines[0] if len(lines) == 1 else Line(f"{lines[0].text} ...")
 
 
 def number(text: str) -> float | None:
@@ -279,19 +293,31 @@ def number(text: str) -> float | None:
 
 
 def guard_words(model: Model) -> str:
-    """Return the guard, and what nobody watches, in words for a consequence line."""
-    return "guard not known" if model.status is None else view.guard_text(model.status)
+    """Return the guard, and that some parts nobody watches, for a consequence line."""
+    return "guard not known" if model.status is None else view.guard_text(model.status, brief=True)
 
 
 def loaded_words(model: Model) -> str:
     """Return guard, barrel and air for a consequence line."""
     if model.status is None:
         return "nothing is known of the bench"
-    return view.loaded_text(model.status)
+    return view.loaded_text(model.status, brief=True)
+
+
+def is_refused(desk: Desk, action: str) -> bool:
+    """Say why an action would be refused, where the daemon has told that ahead, so that nobody is
+    asked to confirm it in vain; True when it has."""
+    status = desk.model.status
+    why = status.why_not.get(action) if status is not None and desk.model.up else None
+    if why:
+        desk.say(keyed(f"Refused: {why}"), "watch")
+    return bool(why)
 
 
 def relieve(desk: Desk) -> None:
     """Ask whether to let the barrel's pressure off, and do it."""
+    if is_refused(desk, "relieve"):
+        return
     desk.confirm(
         f"will feed in reverse to let the pressure off; {loaded_words(desk.model)}",
         lambda: desk.ask("relieve", {}, lambda result: say_moved(desk, result)),

@@ -126,6 +126,12 @@ class Cards(Screen):
         if marked is None:
             self.desk.say("No card is marked: choose one, then k.")
             return
+        if marked.kind != card.kind:
+            self.desk.say(
+                f"{marked.name} is a {marked.kind} card and {card.name} a {card.kind} card: only "
+                "two of a kind can be compared."
+            )
+            return
         self._open(f"{marked.name} to {card.name}", ["They are being compared."])
         waits = self._read
 
@@ -163,10 +169,41 @@ class Cards(Screen):
 
 
 def _folded(text: list[str], width: int) -> list[Line]:
-    """Return lines of a card; those that are too long go on in the next one."""
-    lines = [one.expandtabs(4) for one in text]
-    return [
-        line
-        for one in lines
-        for line in (fold(one, width) if len(one) > width else [Line(view.plain(one))])
-    ]
+    """Return lines of a card; those that are too long go on in the next one, and what a comment
+    says there goes on with them."""
+    lines: list[Line] = []
+    comment: list[str] = []
+    for one in [*(one.expandtabs(4) for one in text), ""]:
+        if comment and not _goes_on(comment, one):
+            lines += _comment(comment, width)
+            comment = []
+        if one.startswith("# "):
+            comment.append(one)
+        elif len(one) > width:
+            # What is said behind a key stays a comment below it.
+            at = one.find(" #") + 1
+            hang = f"{' ' * at}# " if 0 < at < width // 2 else "  "
+            lines += fold(one, width, hang=hang)
+        else:
+            lines.append(Line(view.plain(one)))
+    return lines[:-1]
+
+
+def _goes_on(comment: list[str], one: str) -> bool:
+    """Return whether a line goes on with the sentence of the comment above it."""
+    begins = len(one) - len(one.lstrip("# "))
+    inset = 4 if comment[0].startswith("# - ") else 2
+    return (
+        one.startswith("#")
+        and begins == inset
+        and one[begins : begins + 1].isalnum()
+        and (not comment[-1].endswith("."))
+    )
+
+
+def _comment(text: list[str], width: int) -> list[Line]:
+    """Return lines that are one sentence or more, filled anew where one of them is too long."""
+    if max(map(len, text)) <= width:
+        return [Line(view.plain(one)) for one in text]
+    hang = "#   " if text[0].startswith("# - ") else "# "
+    return fold(" ".join([text[0], *(one.lstrip("# ") for one in text[1:])]), width, hang=hang)

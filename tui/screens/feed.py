@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
 from tui.frame import Line, fold, row
-from tui.keys import NUDGES_M, REPEATS_LEAST, Held, Repeats
+from tui.keys import DELAY_S, NUDGES_M, REPEATS_LEAST, Repeats
+from tui.readings import thrust_text
 from tui.screens.base import (
     NUMBER_SIGNS,
     Desk,
@@ -16,6 +17,7 @@ from tui.screens.base import (
     Screen,
     a_number,
     guard_words,
+    is_refused,
     number,
     relieve,
     say_moved,
@@ -33,7 +35,12 @@ WAYS = {"right": 1, "plus": 1, "left": -1, "minus": -1}
 """Keys of a nudge: forward is toward the nozzle."""
 
 SWITCHES = "Safest to feed by: the bench's own forward and reverse switches. "
-NUDGES_ONLY = "A key here is one nudge; holding it moves no further, unless k finds steady repeats."
+NUDGES_ONLY = (
+    "A key here is one nudge; holding it moves no further, unless k finds steady repeats. Until "
+    f"then a second press within {DELAY_S:.1f} s may be a repeat, and does not count."
+)
+NOT_COUNTED = "Not counted: so soon after the last one it may be one key held. Press once more."
+UNDER_WAY = "Not counted: a move is under way."
 HELD_FEEDS = (
     f"A key here is one nudge; held it feeds on, at most {HELD_MAX_M * 1e3:.0f} mm and "
     f"{HELD_SPEED_MAX_M_S * 1e3:.0f} mm/s, until it is let go."
@@ -58,7 +65,6 @@ class Feed(Screen):
     def __init__(self, desk: Desk) -> None:
         super().__init__(desk)
         self._nudge_m = NUDGES_M[0]
-        self._presses = Held()
         self._repeats = Repeats("", 0.0)
         self._test: Repeats | None = None
         self._releases = self._steady = False
@@ -83,7 +89,7 @@ class Feed(Screen):
         power = "has power" if status.pins.get("drive") else "no power"
         lines += row("Drive", view.UNKNOWN_LIVE if view.is_old(status) else power, width)
         if model.last_move is not None:
-            lines += row("Last", ended.moved_text(model.last_move), width)
+            lines += row("Last", ended.how_far(model.last_move), width)
         lines += others_control(model, width)
         why = status.why_not.get("feed")
         if why:
@@ -115,21 +121,23 @@ class Feed(Screen):
         return True
 
     def _nudge(self, press: Press) -> None:
-        if self._presses.press(press.key, press.pressed_s, again=press.again):
+        if press.repeat:
             self._hold(press)
+        elif press.doubtful and not self._may_hold:
+            self.desk.say(NOT_COUNTED, "watch")
+        elif not self.desk.model.powered:
+            # Whatever took the power away, a key pressed by chance does not bring it back.
+            self._power_on()
         elif "jog_held" not in self.desk.model.busy:
             self._repeats, self._held = Repeats(press.key, press.pressed_s), ""
             self._one(press)
 
-    def passed(self, press: Press) -> None:
-        """What follows a key that was passed over may be a repeat of it."""
-        self._presses.press(press.key, press.pressed_s, again=press.again)
-
     def _one(self, press: Press) -> None:
-        if not {"jog", "jog_held"} & set(self.desk.model.busy):
-            way_m = WAYS[press.key] * self._nudge_m
-            ask = {"distance_m": way_m}
-            self.desk.ask("jog", ask, lambda result: say_moved(self.desk, result))
+        if {"jog", "jog_held"} & set(self.desk.model.busy):
+            self.desk.say(UNDER_WAY, "watch")
+            return
+        ask = {"distance_m": WAYS[press.key] * self._nudge_m}
+        self.desk.ask("jog", ask, lambda result: say_moved(self.desk, result))
 
     def _hold(self, press: Press) -> None:
         """A repeat came: the feed begins to go on, or goes on for another moment."""
@@ -180,22 +188,34 @@ class Feed(Screen):
             self.desk.say(STEADY.format(gap=test.gap_s() * 1e3) if steady else UNSTEADY)
 
     def _drive(self) -> None:
-        status = self.desk.model.status
-        if status is not None and status.pins.get("drive"):
-            text = "The drive has no power; a loaded barrel stays loaded."
-            self.desk.ask("drive", {"on": False}, lambda _: self.desk.say(text))
+        if self.desk.model.powered:
+            self._set_power(False, "The drive has no power; a loaded barrel stays loaded.")
         else:
-            self.desk.confirm(
-                f"will put power on the drive; {guard_words(self.desk.model)}",
-                lambda: self.desk.ask(
-                    "drive", {"on": True}, lambda _: self.desk.say("The drive has power.")
-                ),
-            )
+            self._power_on()
+
+    def _power_on(self) -> None:
+        if is_refused(self.desk, "drive"):
+            return
+        self.desk.confirm(
+            f"will put power on the drive, which has none; {guard_words(self.desk.model)}",
+            lambda: self._set_power(True, "The drive has power."),
+        )
+
+    def _set_power(self, on: bool, done: str) -> None:
+        def is_set(_: Any) -> None:
+            self.desk.model.power(on)
+            self.desk.say(done)
+
+        self.desk.ask("drive", {"on": on}, is_set)
 
     def _here(self, texts: list[str]) -> None:
         place_mm = number(texts[0]) or 0.0
         said = f"The feed stands at {place_mm:.1f} mm."
         self.desk.ask("here", {"position_m": place_mm / 1e3}, lambda _: self.desk.say(said))
+
+    def stopped(self) -> None:
+        """After a stop the next nudge is the shortest again."""
+        self._nudge_m = NUDGES_M[0]
 
     def left(self) -> None:
         """Whoever leaves this screen no longer looks at the feed: a nudge under way ends here."""
@@ -209,7 +229,7 @@ def thrust_words(status: BenchStatus) -> str:
     """Return the thrust, or why there is none."""
     if "thrust" in status.not_watched:
         return "not watched"
-    return view.UNKNOWN_ENERGY if view.is_old(status) else view.newtons(status.thrust_n)
+    return view.UNKNOWN_ENERGY if view.is_old(status) else thrust_text(status)
 
 
 def switch_words(status: BenchStatus) -> str:

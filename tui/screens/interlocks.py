@@ -31,10 +31,13 @@ OF_THE_LIST = ("up", "down", "enter", "a", "k", "b")
 
 ACTIONS: dict[str, str] = {
     "feed": "Feed",
+    "relieve": "Relieve",
+    "drive": "Drive on",
     "prime": "Prime",
     "portion": "Portion",
     "series": "Series",
     "stroke": "Stroke",
+    "tube_out": "Tube out",
     "open": "Opening",
 }
 """Action to its word."""
@@ -201,9 +204,9 @@ class Interlocks(Screen):
             }
             return fold(f"{one.code}: not up. Once up it {resets[one.reset]}.", width)
         text = " ".join((found.what, found.so_what, found.do_what))
-        stands = f" {view.STANDING[found.standing]}," if found.rank > 1 else ""
+        stands = f" {view.standing_words(found)}," if found.rank > 1 else ""
         age = view.whole_seconds((status.now_ns - found.since_ns) / 1e9)
-        return fold(keyed(f"{one.code},{stands} raised {age} ago: {text}"), width)
+        return fold(keyed(f"{one.code},{stands} raised {age} ago: {text}", "i"), width)
 
     def _why_not(self, status: BenchStatus, width: int) -> list[Line]:
         lines = []

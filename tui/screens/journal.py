@@ -7,14 +7,12 @@ from typing import Any
 from tui import view
 from tui.frame import Line, fold
 from tui.model import Piece
+from tui.said import keyed
 from tui.screens.base import SCROLL, Desk, Field, Press
 from tui.screens.past import PastScreen
-from tui.sentences import news_sentence
+from tui.sentences import SENTENCES, news_sentence
 
-KINDS: tuple[str, ...] = (
-    "all", "portion", "trip", "alarm", "weight", "series", "move", "stroke", "tube", "note",
-    "refusal", "link", "message",
-)  # fmt: skip
+KINDS: tuple[str, ...] = ("all", *SENTENCES)
 """Kinds to choose from: topics of news, and of records."""
 
 PAGE = 200
@@ -100,7 +98,7 @@ class Journal(PastScreen):
     def _lines(self, piece: Piece, width: int) -> list[Line]:
         if self._kind not in ("all", piece.topic):
             return []
-        text = news_sentence(piece.topic, piece.data)
+        text = keyed(news_sentence(piece.topic, piece.data))
         if not text or self._word not in text.lower():
             return []
         up = piece.topic == "trip" and piece.data.get("up")

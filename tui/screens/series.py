@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import ceil
 from typing import Any
 
 from tui import ended, view
@@ -15,6 +16,7 @@ from tui.screens.base import (
     Press,
     Screen,
     guard_words,
+    is_refused,
     loaded_words,
     number,
     relieve,
@@ -27,6 +29,9 @@ CARD_DOUBT_S = 30.0
 """Time to answer a doubt about the card: it takes reading."""
 
 
+BLADE_S = 15.0
+"""Time to answer the question of a dry stroke, whose caution takes reading."""
+
 ONE = "1 portion"
 
 
@@ -38,6 +43,17 @@ def _a_count(text: str) -> str:
     count = number(text or "0")
     whole = count is not None and count >= 0 and count == int(count)
     return "" if whole else "It takes a whole number, 0 or more."
+
+
+def _in_vain(plan: Mapping[str, Any], every_s: float | None, left: int | None) -> str:
+    """Return why what was planned would be refused; "" where nothing tells so."""
+    if every_s is not None and every_s < plan["shortest_s"]:
+        # Upwards, so that what is told is long enough.
+        shortest_s = ceil(plan["shortest_s"] * 10) / 10
+        return f"{every_s:g} s is shorter than one portion takes. Shortest is {shortest_s:.1f} s."
+    if left == 0:
+        return "The tube is at its end: one more portion would pass the heel."
+    return ""
 
 
 class Series(Screen):
@@ -112,6 +128,8 @@ class Series(Screen):
 
     def _make(self) -> None:
         card = self._card()
+        if is_refused(self.desk, "series"):
+            return
         if card is None:
             self.desk.say(f"No dough card lies in {self.desk.folder}: 'benchd init' writes one.")
             return
@@ -130,20 +148,49 @@ class Series(Screen):
         params = {"dough": card.text, "every_s": every_s, "count": int(count) or None}
         many = view.several(int(count), "portion") if count else "until the tube ends"
         tail = f"one every {every_s:g} s; {many}"
-        self._with_plan(card, tail, lambda: self._begin("series", params))
+        self._with_plan(
+            card, tail, lambda: self._begin("series", params), every_s=every_s, count=int(count)
+        )
 
-    def _with_plan(self, card: Card, tail: str, do: Callable[[], None]) -> None:
+    def _with_plan(
+        self,
+        card: Card,
+        tail: str,
+        do: Callable[[], None],
+        *,
+        every_s: float | None = None,
+        count: int = 1,
+    ) -> None:
+        """Say what will be done, and do it on ENTER; what the plan shows to be in vain is said
+        instead. A `count` of 0 goes on until the tube ends."""
+
         def planned(plan: Mapping[str, Any]) -> None:
+            left = self._left(plan)
+            no = _in_vain(plan, every_s, left)
+            if no:
+                self.desk.say(f"Refused: {no}", "watch")
+                return
+            short = ""
+            if left is not None and count > left:
+                short = f" (the tube is at its end after {left}, where it pauses)"
             stroke = f"{plan['stroke_m'] * 1e3:.1f} mm"
             if plan.get("auto_stroke") and tail != ONE:
                 stroke += f" ({view.STROKE_FOLLOWS})"
             self.desk.confirm(
-                f"will push {stroke} and cut by {card.name}, {tail}; "
+                f"will push {stroke} and cut by {card.name}, {tail}{short}; "
                 f"{loaded_words(self.desk.model)}",
                 do,
             )
 
         self.desk.ask("plan", {"dough": card.text}, planned)
+
+    def _left(self, plan: Mapping[str, Any]) -> int | None:
+        """Return how many portions by this plan are left in the tube; None where nobody knows."""
+        status = self.desk.model.status
+        if status is None or status.tube_left_m is None:
+            return None
+        # A hair more than is left is for the daemon to judge, which counts in steps.
+        return int((status.tube_left_m + 1e-6) / (plan["take_up_m"] + plan["stroke_m"]))
 
     def _begin(self, method: str, params: dict[str, Any]) -> None:
         def doubted(text: str) -> None:
@@ -167,7 +214,7 @@ class Series(Screen):
 
     def _one(self) -> None:
         card = self._card()
-        if card is not None:
+        if card is not None and not is_refused(self.desk, "portion"):
             params = {"dough": card.text}
             self._with_plan(card, ONE, lambda: self._begin("portion", params))
 
@@ -176,6 +223,8 @@ class Series(Screen):
         series = status.series if status is not None else None
         if series is None or not series.paused:
             self.desk.say("No series is paused, so there is nothing to go on with.")
+            return
+        if is_refused(self.desk, "series"):
             return
         of = f" of {series.count}" if series.count else ""
         self.desk.confirm(
@@ -186,14 +235,17 @@ class Series(Screen):
     # A dry stroke: armed by one key, made by another.
 
     def _arm(self) -> None:
+        if is_refused(self.desk, "stroke"):
+            return
         status = self.desk.model.status
         air = status.air if status is not None else view.UNKNOWN_LIVE
         blade = " ".join(self.desk.cautions.get("cut", ()))
         armed = "Armed for 3 s: x makes the stroke; else it lapses."
         self.desk.confirm(
-            f"will arm one dry stroke of the cutter; {guard_words(self.desk.model)}; air {air}. "
-            f"{blade}",
+            f"{blade} This will arm one dry stroke of the cutter; "
+            f"{guard_words(self.desk.model)}; air {air}",
             lambda: self.desk.ask("arm", {}, lambda _: self.desk.say(armed, "strong")),
+            BLADE_S,
         )
 
     def _fire(self) -> None:

@@ -14,6 +14,7 @@ from tui.screens.base import (
     Screen,
     a_name,
     a_number,
+    is_refused,
     loaded_words,
     number,
     relieve,
@@ -65,7 +66,7 @@ class Tube(Screen):
         eye = view.eye_row(status)
         lines += row("Eye", eye.text if eye is not None else "none is read now", width)
         if model.last_move is not None:
-            lines += row("Last", ended.moved_text(model.last_move), width)
+            lines += row("Last", ended.how_far(model.last_move), width)
         lines += others_control(model, width)
         why = status.why_not.get("prime")
         if why:
@@ -126,6 +127,8 @@ class Tube(Screen):
         return status is not None and "thrust" not in status.not_watched
 
     def _approach(self) -> None:
+        if is_refused(self.desk, "prime"):
+            return
         if self._measured():
             way, after = "forward to the dough", ""
         else:
@@ -149,6 +152,8 @@ class Tube(Screen):
         )
 
     def _prime(self) -> None:
+        if is_refused(self.desk, "prime"):
+            return
         status = self.desk.model.status
         if status is not None and status.eye_counts is not None and status.eye_sees is None:
             self.desk.say(
@@ -171,6 +176,9 @@ class Tube(Screen):
         )
 
     def _out(self) -> None:
+        if is_refused(self.desk, "tube_out"):
+            return
+
         def out(result: Mapping[str, Any]) -> None:
             self.desk.say(f"Backed out ({result['ending']}). {result.get('open') or ''}".strip())
 

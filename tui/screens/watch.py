@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from tui import view
 from tui.frame import Line, fold, row
 from tui.model import Model
+from tui.readings import readings_row
 from tui.screens.base import Desk, Press, Screen
 from tui.sentences import news_sentence, seen_text
 from tui.strip import strip_lines
@@ -36,7 +37,8 @@ class Watch(Screen):
             if one is not None:
                 lines += row(one.label, one.text, width)
         lines += row("Portion", view.portion_row(status).text, width)
-        lines += strip_lines(model.weights, status.aim_kg or _aim(model), width)
+        odd = status.bounds.get("odd", (None, None))[1]
+        lines += strip_lines(model.weights, status.aim_kg or _aim(model), width, odd)
         for one in (
             view.series_row(status.series) if status.series is not None else over_row(model),
             view.weights_row(status),
@@ -49,6 +51,7 @@ class Watch(Screen):
         lines += abnormal_lines(status, age_s, width, notes=True)
         for one in (
             view.feed_row(status),
+            readings_row(status),
             view.eye_row(status),
             view.by_hand_row(status),
             view.Row("Control", control_words(model)),
@@ -100,7 +103,7 @@ def abnormal_lines(status: BenchStatus, age_s: float, width: int, *, notes: bool
         mark = (
             "" if found.standing == "seen" and found.rank < 3 else MARKS.get(f"!{found.rank}", "")
         )
-        for one in view.abnormal_rows((found,), now_ns, view.whole_seconds):
+        for one in view.abnormal_rows((found,), now_ns):
             lines += row(one.label, one.text, width, mark)
     return lines
 
@@ -120,7 +123,7 @@ def control_words(model: Model) -> str:
         return "nobody; the first to ask for something at rest"
     if model.in_control:
         return "this terminal"
-    return f"another terminal ({status.controller}); at rest whoever asks takes over"
+    return f"another terminal ({status.controller}); at rest it can be taken over"
 
 
 def others_control(model: Model, width: int) -> list[Line]:

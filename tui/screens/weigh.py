@@ -112,7 +112,11 @@ class Weigh(Screen):
 
     def _record(self) -> None:
         portion, typed = self.chosen(), self._field.text
-        if "weigh" in self.desk.model.busy or portion is None:
+        if portion is None:
+            return
+        if "weigh" in self.desk.model.busy:
+            if not self._field.fresh:
+                self.desk.say("The weight before is not recorded yet: ENTER once more.", "watch")
             return
         if "=" in typed:
             named, _, typed = typed.rpartition("=")
@@ -131,7 +135,8 @@ class Weigh(Screen):
             self.desk.say(f"{what}: type it as 31.8 or 31,8, or as 12=31.8.", "watch")
             return
         params = {"mass_kg": grams / 1e3, "text": typed, "portion": portion, "look": self._look}
-        self._field.text = ""
+        # It stays until it is recorded; the first sign of the next one replaces it.
+        self._field.fresh = True
         self._send(params)
 
     def _send(self, params: dict[str, Any]) -> None:
@@ -142,16 +147,20 @@ class Weigh(Screen):
             self._done.append((portion, before))
             self.desk.model.weights[portion] = mass_kg
             self._chosen, self._look = None, ""
+            if self._field.fresh:
+                self._field.text = ""
             again = f", {view.weighed(before)} before" if before is not None else ""
             left = f"; {result['left']} not weighed yet" if result["left"] else ""
             self.desk.say(f"Portion {portion}: {view.weighed(mass_kg)}{again}{left}.")
 
         def doubted(text: str) -> None:
             # What was typed meanwhile was meant for another cell.
+            ahead = "" if self._field.fresh else self._field.text
+            lost = f"'{ahead}' was typed meanwhile and not taken. " if ahead else ""
             self._field.text = ""
             self._chosen = params["portion"]
             self.desk.confirm(
-                f"Portion {params['portion']}: {text} Record it as it is?",
+                f"{lost}Portion {params['portion']}: {text} Record it as it is?",
                 lambda: self._send({**params, "confirmed": True}),
                 DOUBT_S,
                 firm=True,

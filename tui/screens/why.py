@@ -22,6 +22,10 @@ SAME_S = 0.0005
 """Events this near to the cursor are at it."""
 
 
+def _warns(text: str) -> bool:
+    return text.startswith("CAUTION")
+
+
 class Why(PastScreen):
     """Lanes of a portion, or its causes, or the list of journals."""
 
@@ -143,13 +147,20 @@ class Why(PastScreen):
     def _lane_lines(self, told: dict[str, Any], width: int, room: int) -> list[Line]:
         shown = lanes.window(told, self._align, self._cursor_s(told), width, near=self._near)
         band = fold(self._band_words(told), width)
-        causes = [line for text in self._why[1:] + self._why[:1] for line in fold(text, width)]
-        tall = lanes.height(told, room - len(band) - len(causes))
+        ordered = self._why[1:] + self._why[:1]
+        caution = [line for text in filter(_warns, ordered) for line in fold(text, width)]
+        causes = [line for text in ordered if not _warns(text) for line in fold(text, width)]
+        tall = lanes.height(told, room - len(band) - len(caution) - len(causes))
         drawn = [*lanes.lines(told, shown, tall), self._event_line(told, width)]
-        left = max(room - len(drawn) - len(band), 0)
+        left = max(room - len(drawn) - len(caution), 0)
+        if left > len(band) or not causes:
+            left -= len(band)
+        else:
+            band = []
         if len(causes) > left > 0:
             causes = [*causes[: left - 1], Line(f"{causes[left - 1].text[: width - 6]} ... d")]
-        return [*drawn, *band, *causes[:left]]
+        # What warns comes whole, and before what may have no room.
+        return [*drawn, *caution, *band, *causes[:left]]
 
     def _band_words(self, told: dict[str, Any]) -> str:
         many = len(told["good"])

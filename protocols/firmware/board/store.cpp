@@ -13,7 +13,8 @@ Store store;
 // The first bytes of this memory are the ones that a failing supply spoils.
 static const uint8_t PLACES[2] = {32, 64};
 static const uint8_t CHECKED = offsetof(Store, check);
-// Guard, stop and ends must open to stop: their sense is not for the memory to say.
+// Guard, stop and ends must open to stop, and stop when their wire is off: neither sense nor pull-up is for the memory
+// to say.
 static const uint8_t MAY_FLIP = (uint8_t)~(core::MASK_GUARD | core::MASK_STOP | core::MASK_ENDS);
 static const int8_t BANDGAP_MV_MAX = 100;
 
@@ -50,6 +51,7 @@ void store_load() {
     store = copy;
   }
   store.flipped &= MAY_FLIP;
+  store.bare &= MAY_FLIP;
   if (store.bandgap_mv > BANDGAP_MV_MAX || store.bandgap_mv < -BANDGAP_MV_MAX) {
     store.bandgap_mv = 0;
   }

@@ -300,12 +300,21 @@ static void watch_rules(Board &board) {
   }
 }
 
+// A host loads limits in less. Nobody saw meanwhile whether air was away.
+static const uint16_t LOADING_MS = 2000;
+
 void safety_poll(Board &board) {
+  cycle_watch_air(board);
+  watch_thrust(board);
+  watch_rules(board);
+  if (board.sense.low & (MASK_GUARD | MASK_STOP)) {
+    drive_off(board);  // also where its latch stood already, and power was given since
+  }
   if (board.limits.in_force) {
-    cycle_watch_air(board);
-    watch_thrust(board);
-    watch_rules(board);
+    board.sense.age[AGE_LOADING] = 0;
     watch_release(board);
+  } else if (past(board.sense.age[AGE_LOADING], LOADING_MS)) {
+    board.cycle.dry_needed = DRY_SINCE;
   }
   if (board.sense.halted && board.sense.halted_low == 0) {
     board.motion.known = false;  // the main loop was away; whether that mattered nobody knows

@@ -283,7 +283,12 @@ void sense_fitted(Board &board) {
   {
     Locked locked;
     const uint8_t raw = hal_of(board)->pins(hal_of(board)->user);
-    sense.watch = (uint8_t)limit(board, wire::LIMIT_FITTED) & WATCHABLE;
+    uint8_t watch = (uint8_t)limit(board, wire::LIMIT_FITTED) & WATCHABLE;
+    if (!board.limits.in_force) {
+      // While a host loads limits the board goes on to watch these by those of before.
+      watch |= sense.watch & (MASK_GUARD | MASK_STOP);
+    }
+    sense.watch = watch;
     sense.seen_low = 0;
     sense.low = sense.watch & (uint8_t)~raw;
     sense.pins = read_pins(board, raw);

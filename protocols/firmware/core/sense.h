@@ -24,6 +24,7 @@ enum Age {
   AGE_WAITING,      // portion waits for its button
   AGE_BEAT,
   AGE_SAMPLE,
+  AGE_LOADING,      // since limits were in force last
   AGE_ACK,          // events sent and not acknowledged
   AGE_COUNT
 };

@@ -21,6 +21,12 @@ static bool restless(const Board &board) {
       return true;
     }
   }
+  // Limits that came into force may find a pin off already.
+  const uint32_t latches = board.safety.latches;
+  if (((sense.low & MASK_STOP) && !(latches & latch_bit(1))) || ((sense.low & MASK_GUARD) && !(latches & latch_bit(2))) ||
+      ((sense.low & MASK_ENDS) && !(latches & latch_bit(14)))) {
+    return true;
+  }
   // IL-08 may be about to trip.
   return (sense.pins & MASK_FAR) && !(board.safety.latches & latch_bit(8));
 }

@@ -235,6 +235,9 @@ def test_a_value_that_the_card_calls_a_guess_is_one() -> None:
     assert inputs(FULL + "guessed: [feed.bore]\n")["feed.bore"].guessed
     assert not inputs()["density"].guessed
     assert inputs(masa=MASA + "guessed: [density]\n")["density"].guessed
+    angle = FULL.replace("steps_per_turn: 200", "step_angle: 1.8 deg")
+    assert inputs(angle)["feed.steps_per_turn"] == inputs()["feed.steps_per_turn"]
+    assert inputs(angle + "guessed: [feed.step_angle]\n")["feed.steps_per_turn"].guessed
     assert inputs()["screw.friction"].guessed
     assert inputs(masa=None)["push_speed"].guessed
 

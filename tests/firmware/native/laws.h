@@ -22,6 +22,7 @@ static const uint64_t HALF_US_PER_MS = 2000;
 static const uint8_t SAFE_PINS = core::MASK_GUARD | core::MASK_STOP | core::MASK_ENDS | core::MASK_HOME;
 
 static uint64_t last_pulse;  // in half microseconds
+static uint32_t fitted;      // by the limits that were in force last since the reset
 static uint64_t pulses;
 static uint64_t strokes;
 
@@ -36,10 +37,17 @@ inline void law(bool holds, const char *words) {
 
 inline int32_t in_force(const Host *host, uint8_t index) { return core::limit(host->board, index); }
 
+inline void remember_fitted(const Host *host) {
+  if (host->board.limits.in_force) {
+    fitted = (uint32_t)in_force(host, wire::LIMIT_FITTED);
+  }
+}
+
 // Fitted pins among guard, stop, home, far and ends that are off.
 inline uint8_t off(const Host *host) {
   const uint8_t watched = core::MASK_GUARD | core::MASK_STOP | core::MASK_HOME | core::MASK_FAR | core::MASK_ENDS;
-  return (uint8_t)(in_force(host, wire::LIMIT_FITTED) & watched & ~host->pins);
+  remember_fitted(host);
+  return (uint8_t)(fitted & watched & ~host->pins);
 }
 
 inline bool is_far(const Host *host, uint8_t outputs) {
@@ -127,6 +135,7 @@ inline void watch(Host *host, void (*on_broken)(const char *)) {
 struct Snapshot {
   char bytes[sizeof(core::Board) + 1024 + 512];  // and the memory that outlives a reset
   uint64_t last_pulse;
+  uint32_t fitted;
 };
 
 inline size_t size_of(const Host *host) { return (size_t)((const char *)host->tx - (const char *)host); }
@@ -135,11 +144,13 @@ inline void keep(const Host *host, Snapshot &to) {
   law(size_of(host) <= sizeof(to.bytes), "a snapshot has no room for the host's state");
   memcpy(to.bytes, (const void *)host, size_of(host));
   to.last_pulse = last_pulse;
+  to.fitted = fitted;
 }
 
 inline void go_back(Host *host, const Snapshot &from) {
   memcpy((void *)host, from.bytes, size_of(host));
   last_pulse = from.last_pulse;
+  fitted = from.fitted;
   host->rx_in = host->rx_out = host->tx_count = host->edge_count = 0;
 }
 
@@ -151,7 +162,16 @@ inline void say(Host *host, const char *body, size_t size) {
   bc_rx(host, (const uint8_t *)line, (uint32_t)length);
 }
 
-inline void run_us(Host *host, uint64_t us) { bc_run(host, host->now / 2 + us, 0); }
+inline void run_us(Host *host, uint64_t us) {
+  bc_run(host, host->now / 2 + us, 0);
+  remember_fitted(host);
+}
+
+// Once the main loop had time to see it.
+inline void judge_rest(const Host *host) {
+  law(!(off(host) & (core::MASK_GUARD | core::MASK_STOP)) || !(host->outputs & core::OUT_DRIVE),
+      "the drive has power while guard or stop is open");
+}
 
 }  // namespace laws
 

@@ -126,6 +126,22 @@ static void load() {
 static void turn(uint8_t mask) {
   pins(mask, !(host->pins & mask));
   run_ms(1);
+  laws::judge_rest(host);
+}
+
+static void reset() {
+  bc_reset(host, wire::CAUSE_WATCHDOG, 0);
+  host->outputs = 0;
+  laws::fitted = 0;
+  run_ms(120);
+}
+
+// What takes the limits out of force, though it changes none.
+static void set_again() {
+  char fields[40];
+  snprintf(fields, sizeof(fields), " %u %ld", wire::LIMIT_CUT_MS + 1u,
+           (long)core::limit_loaded(host->board.limits, wire::LIMIT_CUT_MS));
+  order("set", fields);
 }
 
 struct Input {
@@ -153,8 +169,9 @@ static const Input INPUTS[] = {
     {"stale fire", [] { order("fire", "", 9); }},
     {"guard", [] { turn(core::MASK_GUARD); }},
     {"stop pin", [] { turn(core::MASK_STOP); }},
-    {"reset", [] { bc_reset(host, wire::CAUSE_WATCHDOG, 0); host->outputs = 0; run_ms(120); }},
+    {"reset", reset},
     {"limits", limits},
+    {"set", set_again},
     {"5 ms", [] { run_ms(5); }},
     {"30 ms", [] { run_ms(30); }},
     {"130 ms", [] { run_ms(130); }},

@@ -154,8 +154,15 @@ def worst(what: str, link: str, offsets: range) -> tuple[int, int]:
     return max(pulses for pulses, _ in found), max(cycles for _, cycles in found)
 
 
+PULSES_MAX, CYCLES_MAX = 1, 48
+"""Further pulses after a contact opens, and cycles until the last of them; none after the eye's
+count."""
+
+
 def show_all() -> None:
-    """Try all there is, at every cycle of a step, and write the worst of each."""
+    """Try all there is, at every cycle of a step, and write the worst of each; exit code 1 where
+    one is worse than it may be."""
+    beyond = False
     missing = tools.missing_simulator()
     if missing:
         sys.stderr.write(f"************ MISSING: the firmware's reaction is not tried. {missing}\n")
@@ -163,11 +170,14 @@ def show_all() -> None:
     for what in ("guard", "stop", "eye"):
         for link in ("quiet", "busy"):
             pulses, cycles = worst(what, link, ALL)
+            most = (0, 0) if what == "eye" else (PULSES_MAX, CYCLES_MAX)
+            beyond |= pulses > most[0] or cycles > most[1]
             sys.stdout.write(
                 f"{what}, {link} link, {len(ALL)} cycles: at most {pulses} pulses more, "
                 f"the last at most {cycles} cycles after\n"
             )
             sys.stdout.flush()
+    raise SystemExit(beyond)
 
 
 def main(what: str, link: str, *numbers: str) -> None:

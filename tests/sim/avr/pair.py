@@ -16,13 +16,18 @@ from collections.abc import Callable
 from typing import Any
 
 from protocols.codec import Number
+from protocols.codes import SIGNALS
 from protocols.framing import frame
 from protocols.limits import ARM_MS, LIMITS, digest
 from protocols.messages import (
     MESSAGES,
+    Beat,
     BoardMessage,
     Command,
+    Edge,
     Ended,
+    Freed,
+    Ignored,
     Moved,
     No,
     Phase,
@@ -47,6 +52,8 @@ NEAR = {3: {"value": 5}, 4: {"value": 5}, 48: {"value": 4, "bound": 4}, 57: {"va
 """Reasons whose answer tells a time [ms], beats' numbers or a place [steps], and how much those
 parts may differ: by the way of some milliseconds."""
 
+STOPPING = {SIGNALS.index(name) for name in ("guard", "stop", "ends")}
+
 NONCE = object()
 """Stands for the number of a board's own newest beat."""
 
@@ -63,6 +70,12 @@ def _event(message: BoardMessage) -> tuple[object, ...] | None:
             return ("ended", message.portion, message.outcome)
         case Phase():
             return ("phase", message.portion, message.phase)
+        case Freed():
+            return ("freed", message.interlock)
+        case Ignored():
+            return ("ignored", message.signal, message.reason)
+        case Edge() if message.signal in STOPPING:
+            return ("edge", message.signal, message.level)
     return None
 
 
@@ -282,14 +295,17 @@ class Pair:
         self.here()
 
     def reading(self) -> None:
-        """Eye, air or supply change."""
-        kind = self.rng.randrange(3)
+        """Eye, air, thrust or supply change."""
+        kind = self.rng.randrange(4)
         if kind == 0:
             dough = self.rng.random() < 0.5
             self.each(lambda talk: talk.eye(dough))
         elif kind == 1:
             hpa = self.rng.choice([500, 2000, 2000, 5000])
             self.each(lambda talk: talk.air(hpa))
+        elif kind == 2:
+            dn = self.rng.choice([0, 1000, 2900, 4000])
+            self.each(lambda talk: talk.thrust(dn))
         else:
             self.supply(self.rng.choice([5000, 5000, 4300, 4800]))
         self.go(GRID_MS)  # the chip's converter goes from one reading to the next
@@ -357,6 +373,7 @@ class Pair:
     def recover(self) -> None:
         """Everything as after the start: nothing latched, drive on, position known."""
         self.each(lambda talk: talk.air(2000))
+        self.each(lambda talk: talk.thrust(0))
         self.supply(5000)
         self.raw(frame(b"stop 0"))
         self.go(160)
@@ -364,6 +381,9 @@ class Pair:
             self.order("clear", number)
         for tag, value in (("drive", 1), ("lock", 0), ("here", 0)):
             self.order(tag, value)
+        self.go(120)
+        a, b = (next(m for m in reversed(talk.heard) if isinstance(m, Beat)) for talk in self.both)
+        assert (a.mode, a.latches, a.pins) == (b.mode, b.latches, b.pins), f"{a}, {b}; {self}"
 
     def something(self) -> None:
         """One of these by chance."""

@@ -124,6 +124,8 @@ def test_pull_ups_are_on_but_where_the_memory_forbids_them() -> None:
     assert pulled_up(Stored().board) == contacts
     bare = pulled_up(Stored(memory.record(bare=bits("home", "button"))).board)
     assert bare == {**contacts, "D": contacts["D"] & ~(1 << 4), "C": contacts["C"] & ~(1 << 4)}
+    # Where a wire that is off must stop, the pull-up stays: guard, stop and ends are D2, D3, D6.
+    assert pulled_up(Stored(memory.record(bare=0xFF)).board)["D"] == 1 << 2 | 1 << 3 | 1 << 6
 
 
 @pytest.mark.parametrize(("offset_mv", "counts_as_mv"), [(0, 0), (50, 50), (-100, -100), (101, 0)])
