@@ -17,7 +17,7 @@ from benchd.cli.command import Row
 from benchd.cli.table import COMMANDS
 from benchd.io import paths
 from protocols.requests import REQUESTS
-from protocols.status import Abnormal
+from protocols.status import Abnormal, SeriesStatus
 from tests.analysis import bench_journal
 from tests.analysis import weights as make
 from tests.cli.conftest import Outcome
@@ -38,6 +38,7 @@ ELSEWHERE = {
 }
 MORE = {"cut": ["--yes"]}
 """The second answer of a dry stroke has a time; tests/cli/test_cutting.py gives it."""
+PAUSED = SeriesStatus(3, 20, 8.0, None, paused=True, finishing=False)
 ENDS_WITH = {"status": 1}
 """What follows the daemon ends when it hangs up, and says so."""
 
@@ -55,12 +56,12 @@ def day(folder: str) -> None:
     make.write_journal(path, entries, opened_us=round(opened.timestamp() * 1e6))
 
 
-def answers() -> dict[str, Any]:
-    """What a bench in good order answers."""
+def answers(name: str) -> dict[str, Any]:
+    """What a bench in good order answers; one with a paused series where it is to go on."""
     up = [Abnormal(code, 1, code, "", "", 1, True, "ack") for code in ("IL-09", "IL-28")]
     ended = {"what": "ended", "made": 20, "count": 20, "reason": "", "skipped": 0}
     fixed = {
-        "status": told(abnormals=up),
+        "status": told(abnormals=up, series=PAUSED if name == "resume" else None),
         "proofs": {"statements": []},
         "plan": {"stroke_m": 0.0133, "shortest_s": 4.3},
         "portion": RECORD,
@@ -115,7 +116,7 @@ def test_the_example_of_a_command_does_what_it_says(
     if "JOURNAL" in row.example:
         bench_journal.written(journal, bench_journal.at_work())
     day(paths.state_dir("maize"))
-    daemon.answers, daemon.hang_up_after_news = answers(), True
+    daemon.answers, daemon.hang_up_after_news = answers(row.name), True
     daemon.news = [("status", told())]
     typing("yes\n" * 3)
     shown = benchd(*words_of(row, journal), *MORE.get(row.name, []))
