@@ -119,7 +119,8 @@ def test_a_reset_board_needs_a_person_again(real_bench: RealBench) -> None:
     status = terminal.wait_for("status", lambda status: status["pins"]["adopted"])
     assert not status["position_known"]
     terminal.ask("clear", interlock=20, name="tester", words=PROOFS[20])
-    assert_stays(terminal, 0.0)
+    status = terminal.ask("status")
+    assert (status["state"], status["position_m"]) == ("DRIVE OFF", None)
     with pytest.raises(Refusal, match="Nobody said where the feed stands"):
         terminal.ask("prime")
     with pytest.raises(Refusal):
