@@ -7,6 +7,7 @@ was weighed, and about nothing else.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import sqrt
 from typing import Any
 
 import msgspec
@@ -188,7 +189,7 @@ def section(portions: Sequence[Made], tolerance: float | None) -> Section:
         wanted_sd_kg=told.wanted_sd,
         scale_kg=weighing,
         within=ranges.share_of(len(near), len(judged)) if judged else None,
-        odd=tuple(_odd(told, judged, weights)),
+        odd=tuple(_odd(told, judged, weights, portions)),
         apart=tuple(
             (portion.number, _why_apart(portion), portion.mass_kg)
             for portion in portions
@@ -255,21 +256,48 @@ def _order(told: Verdict, weights: Sequence[float]) -> dict[str, Any]:
     }
 
 
-def _odd(told: Verdict, judged: Sequence[Made], weights: Sequence[float]) -> list[Odd]:
+def _odd(
+    told: Verdict, judged: Sequence[Made], weights: Sequence[float], portions: Sequence[Made]
+) -> list[Odd]:
     kept = [weights[at] for at in told.kept]
     usual = sum(kept) / len(kept) if kept else 0.0
-    return [
-        Odd(
-            portion=judged[event.at].number,
-            mass_kg=weights[event.at],
-            off=weights[event.at] / usual - 1,
-            partner=None if event.partner is None else judged[event.partner].number,
-            went=event.went,
-            shift_kg=odd.shift_of_mean(weights, event.at),
-            readings=judged[event.at].readings,
+    found = []
+    for event in told.events:
+        partner = None if event.partner is None else judged[event.partner].number
+        went = event.went
+        before = _set_aside_before(judged[event.at], portions)
+        if partner is None and before is not None and len(kept) > 1:
+            sd = max(spread.mean_sd(kept)[1], scale_kg(portions))
+            it_went = odd.where_it_went(
+                weights[event.at], before.mass_kg or 0.0, mean=usual, sd=sd, sum_sd=sqrt(2) * sd
+            )
+            if it_went is odd.Went.MOVED:
+                partner, went = before.number, it_went
+        found.append(
+            Odd(
+                portion=judged[event.at].number,
+                mass_kg=weights[event.at],
+                off=weights[event.at] / usual - 1,
+                partner=partner,
+                went=went,
+                shift_kg=odd.shift_of_mean(weights, event.at),
+                readings=judged[event.at].readings,
+            )
         )
-        for event in told.events
-    ]
+    return found
+
+
+def _set_aside_before(one: Made, portions: Sequence[Made]) -> Made | None:
+    """Return the portion just before, where it was weighed and is not judged: a flagged one may
+    have left its mass to this one."""
+    return next(
+        (
+            other
+            for other in portions
+            if other.index == one.index - 1 and not other.judged and other.mass_kg is not None
+        ),
+        None,
+    )
 
 
 def _pool(key: Compared, portions: Sequence[Made], tolerance: float | None) -> Pool:

@@ -245,7 +245,7 @@ def _one_odd(told: Section) -> list[str]:
     names = " and ".join(str(one.portion) for one in told.odd)
     many = len(told.odd) > 1
     them = "them" if many else "it"
-    partners = [f"portion {one.partner}" for one in told.odd if one.partner is not None]
+    partners = [f"portion {one.partner}" for one in told.odd if one.partner in told.portions]
     gone = " and ".join([them, *partners])
     return [
         f"Portion{'s' if many else ''} {names} {'are' if many else 'is'} odd; weigh {them} again "
@@ -285,6 +285,8 @@ def odd_text(one: Odd) -> str:
     again = f"; read {one.readings} times" if one.readings > 1 else "; weigh it again"
     untold = "whether the mass moved or was lost cannot be told"
     went = WENT.get((Went(one.went), one.off > 0), untold)
+    if one.partner is not None and one.partner < one.portion:
+        went = went.replace("the next one", "the one before")
     return (
         f"portion {one.portion}{with_it}: {view.grams(one.mass_kg)}, {view.percent(one.off)}; "
         f"{went}; it shifts the mean by {one.shift_kg * 1e3:+.2f} g{again}"

@@ -32,7 +32,9 @@ table.words th, table.words td { text-align: left; vertical-align: top; padding-
 table.words th { overflow-wrap: normal; }
 table.words td:not(:last-child):not(.long) { white-space: nowrap; }
 table.numbers td:first-child { overflow-wrap: normal; }
-@media (max-width: 30rem) { table.numbers td:not(:first-child) { white-space: normal; } }
+table.numbers th { overflow-wrap: normal; }
+@media (max-width: 30rem) { table.numbers { font-size: .78rem; }
+  table.numbers th, table.numbers td { padding: .2rem .15rem; } }
 tr.far { font-weight: 700; }
 figure { margin: 1rem 0; } svg { display: block; width: 100%; max-width: 36rem; height: auto; }
 svg text { fill: var(--ink); font: 12px system-ui, sans-serif; }

@@ -11,6 +11,7 @@ import scipy.special  # noqa: F401  (Loading it takes longer than a fast test ma
 
 from benchd.analysis.judge import Judgement, judge
 from benchd.analysis.weighed import read_weighed
+from benchd.cli.judge_text import odd_text
 from sim import operator
 from tests.analysis import weights as make
 from tests.scenarios.conftest import MASA, ready_world
@@ -57,6 +58,17 @@ def test_a_weight_that_was_taken_back_is_none(tmp_path: Path) -> None:
         (None, 0),
         (0.0302, 1),
     ]
+
+
+def test_what_a_flagged_portion_left_to_the_next_came_from_there(tmp_path: Path) -> None:
+    masses = [30.0, 30.2, 29.9, 30.1, 29.8, 30.0, 20.4, 39.7, 30.1, 29.9, 30.2, 29.8, 30.0]
+    entries = make.series(masses)
+    # A later record of a portion takes the place of the one before.
+    entries.append(make.portion(7, 7, **{"class": "flagged"}))
+    (section,) = judged(make.write_journal(tmp_path / "a.journal", entries)).sections
+    (one,) = section.odd
+    assert (one.portion, one.partner, one.went) == (8, 7, "moved")
+    assert "the one before lacks what it has: the mass moved" in odd_text(one)
 
 
 def test_tubes_and_groups_are_kept_apart(tmp_path: Path) -> None:
