@@ -49,6 +49,7 @@ CARRY = st.builds(
     WHOLE,
     st.none() | st.builds(Proof, TEXT, WHOLE, st.dictionaries(TEXT, WHOLE, max_size=2), TEXT),
     st.none() | st.builds(Tube, TEXT, TEXT, MAYBE, WHOLE, MAYBE, WHOLE, st.booleans()),
+    st.lists(TEXT, max_size=3).map(tuple),
     WHOLE,
     st.dictionaries(TEXT, REAL | TEXT, max_size=2),
     st.none() | st.tuples(REAL, REAL),
