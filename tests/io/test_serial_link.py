@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import fcntl
+import gc
 import os
 import random
 import struct
@@ -212,6 +213,7 @@ async def test_a_real_port_that_an_unlocked_program_has_open_is_refused(
     far: Far, near: Near, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(ports, "is_real", lambda port: True)
+    gc.collect()  # What other tests left open may be let go of at any time.
     before = len(os.listdir("/proc/self/fd"))
     with subprocess.Popen(["sleep", "60"], stdin=far.slave) as other:
         try:
@@ -219,7 +221,7 @@ async def test_a_real_port_that_an_unlocked_program_has_open_is_refused(
                 near.open(far.path)
         finally:
             other.kill()
-    assert len(os.listdir("/proc/self/fd")) == before
+    assert len(os.listdir("/proc/self/fd")) <= before
 
 
 def as_nobody(far: Far) -> Callable[[], None]:
