@@ -125,7 +125,7 @@ async def test_a_second_daemon_is_refused_and_told_by_whom(rig: Rig) -> None:
         )
         assert str(caught.value) == sentence
     await rig.until(lambda: len(rig.handler.gone) >= 2)
-    assert len(os.listdir("/proc/self/fd")) == len(before)
+    assert len(os.listdir("/proc/self/fd")) <= len(before)
 
 
 async def test_a_daemon_that_has_just_begun_is_told_without_its_number(folder: Path) -> None:
@@ -181,4 +181,4 @@ async def test_a_path_that_cannot_be_used_leaves_nothing_open(folder: Path) -> N
         await serve(str(folder / "no" / "folder" / "s"), Sums())
     with pytest.raises(OSError, match="too long"):
         await serve(str(folder / ("x" * 120)), Sums())
-    assert len(os.listdir("/proc/self/fd")) == before
+    assert len(os.listdir("/proc/self/fd")) <= before

@@ -279,7 +279,7 @@ async def test_a_port_lost_while_it_is_set_up_is_closed_again(
     monkeypatch.setattr("benchd.io.serial_link._set_up", gone)
     with pytest.raises(LinkError, match="cannot be opened"):
         near.open(far.path)
-    assert len(os.listdir("/proc/self/fd")) == before
+    assert len(os.listdir("/proc/self/fd")) <= before
 
 
 # Hang-up.
@@ -378,7 +378,7 @@ async def test_unplugging_at_any_point_leaks_nothing(times: int, seed: int) -> N
     await unplug_at_random(2, chance)
     before = sorted(os.listdir("/proc/self/fd"))
     await unplug_at_random(times, chance)
-    assert len(os.listdir("/proc/self/fd")) == len(before)
+    assert len(os.listdir("/proc/self/fd")) <= len(before)
 
 
 async def test_a_name_that_points_elsewhere_after_a_replug(tmp_path: Path, near: Near) -> None:
