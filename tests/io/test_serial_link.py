@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import fcntl
-import gc
 import os
 import random
 import struct
@@ -213,7 +212,6 @@ async def test_a_real_port_that_an_unlocked_program_has_open_is_refused(
     far: Far, near: Near, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(ports, "is_real", lambda port: True)
-    gc.collect()  # What other tests left open may be let go of at any time.
     before = len(os.listdir("/proc/self/fd"))
     with subprocess.Popen(["sleep", "60"], stdin=far.slave) as other:
         try:
