@@ -22,12 +22,12 @@ from benchd.io import journal_disk as disk
 from benchd.io.journal_format import (
     JOURNAL_SUFFIX,
     META_BENCH,
-    META_OPENED_US,
     VALUE_COUNT_MAX,
     Chain,
     JournalError,
     Row,
     View,
+    opened_us_of,
     row_lines,
     views_of_meta,
 )
@@ -204,8 +204,7 @@ class CommitClock:
     """
 
     def __init__(self, meta: Mapping[str, str]) -> None:
-        opened_us = meta.get(META_OPENED_US, "")
-        self._opened_us = int(opened_us) if opened_us.isdecimal() else 0
+        self._opened_us = opened_us_of(meta) or 0
         self._start_ns: int | None = None
         self._first_ns: int | None = None
 
@@ -384,12 +383,11 @@ def _list_facts(path: Path) -> JournalFacts:
         facts = facts_of(path)
     except JournalError as error:
         return JournalFacts(path, disk.size_bytes(path), problem=str(error))
-    opened_us = facts.meta.get(META_OPENED_US, "")
     return JournalFacts(
         path=path,
         size_bytes=facts.size_bytes,
         bench=facts.meta.get(META_BENCH, ""),
-        opened_us=int(opened_us) if opened_us.isdecimal() else None,
+        opened_us=opened_us_of(facts.meta),
         state=facts.state,
         entries=facts.entries,
         head=facts.head,

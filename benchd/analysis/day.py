@@ -15,7 +15,7 @@ from benchd.analysis.day_times import DayTimes
 from benchd.analysis.notes import Noted
 from benchd.analysis.reader import Reader, oldest_first
 from benchd.core import ledger
-from benchd.io.journal_format import META_BENCH, META_OPENED_US, Entry
+from benchd.io.journal_format import META_BENCH, Entry, opened_us_of
 from protocols import messages as m
 from protocols.codes import CAUSES
 
@@ -140,11 +140,10 @@ class Day:
     def take(self, reader: Reader) -> None:
         """Take in one journal; a record that is damaged is left out, the rest is worth having."""
         self.bench = reader.meta.get(META_BENCH, "")
-        opened = reader.meta.get(META_OPENED_US, "")
         self.sources.append(
             Source(
                 reader.path.name,
-                int(opened) if opened.isdecimal() else None,
+                opened_us_of(reader.meta),
                 str(reader.state()),
                 reader.head() or "",
             )

@@ -8,7 +8,7 @@ import msgspec
 
 from benchd.analysis.reader import Reader
 from benchd.core import ledger
-from benchd.io.journal_format import META_OPENED_US
+from benchd.io.journal_format import opened_us_of
 
 _TELLS = ('"wall_us"',)
 """What the text of an input holds that tells the time of day."""
@@ -21,9 +21,9 @@ class DayTimes:
     def __init__(self, reader: Reader) -> None:
         self._ticks: list[tuple[int, int]] = []
         first = next((entry for _, entry in reader.entries(upto=1)), None)
-        opened_us = reader.meta.get(META_OPENED_US, "")
-        if first is not None and opened_us.isdecimal():
-            self._ticks.append((first.t_ns, int(opened_us)))
+        opened_us = opened_us_of(reader.meta)
+        if first is not None and opened_us is not None:
+            self._ticks.append((first.t_ns, opened_us))
         for _, entry in reader.entries(kinds={ledger.INPUT}, told=_TELLS):
             wall_us = _told_us(entry.text)
             if wall_us is not None:

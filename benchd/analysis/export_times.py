@@ -15,7 +15,7 @@ from benchd.core.clock_map import WRAP_US
 from benchd.core.facts import BenchFacts
 from benchd.core.inputs import Opened, WallClock
 from benchd.core.state import State
-from benchd.io.journal_format import META_OPENED_US, JournalError
+from benchd.io.journal_format import JournalError, opened_us_of
 from protocols import messages
 
 if TYPE_CHECKING:
@@ -54,8 +54,7 @@ class Prelude:
 
     def _start(self, reader: JournalReader) -> None:
         first = next(iter(reader.rows()), None)
-        opened_us = reader.meta.get(META_OPENED_US, "")
-        at_us = int(opened_us) if opened_us.isdecimal() else 0
+        at_us = opened_us_of(reader.meta) or 0
         self._clock.append((0, first[1] if first else 0, at_us))
         number = 0
         if "state" in reader.meta:

@@ -12,7 +12,7 @@ from benchd.analysis.charts import Baseline
 from benchd.analysis.reader import Reader
 from benchd.analysis.weighed import Made
 from benchd.core import ledger
-from benchd.io.journal_format import META_BENCH, META_OPENED_US
+from benchd.io.journal_format import META_BENCH, opened_us_of
 
 
 class First(NamedTuple):
@@ -41,8 +41,7 @@ def journal_stroke(readers: Iterable[Reader], like: Made) -> First | None:
     for reader in readers:
         stroke_m = _first_in(reader, like) if reader.meta.get(META_BENCH) == like.bench else None
         if stroke_m:
-            opened = reader.meta.get(META_OPENED_US, "")
-            opened_us = int(opened) if opened.isdecimal() else 0
+            opened_us = opened_us_of(reader.meta) or 0
             return First(stroke_m, journal=reader.path.name, opened_us=opened_us)
     return None
 

@@ -27,6 +27,7 @@ from benchd.io.journal_format import (
     View,
     entry_of,
     meta_line,
+    opened_us_of,
     row_lines,
     views_of_meta,
     widths_of,
@@ -230,12 +231,11 @@ class JournalReader:
         """What a list of journals shows of this one."""
         state = self.state()
         seals = self.seals_at_end(1)
-        opened_us = self.meta.get(META_OPENED_US, "")
         return JournalFacts(
             path=self.path,
             size_bytes=_size_with_log(self.path),
             bench=self.meta.get(META_BENCH, ""),
-            opened_us=int(opened_us) if opened_us.isdecimal() else None,
+            opened_us=opened_us_of(self.meta),
             state=state,
             entries=seals[0].last if seals else 0,
             head=seals[0].hash.hex() if seals else None,

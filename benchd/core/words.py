@@ -136,8 +136,8 @@ DO_WHAT: dict[int, str] = {
     13: "Run 'benchd relieve', switch the drive off, shut and vent the air.",
     15: "'benchd clear IL-15' asks you to prove it.",
     17: "One dry stroke lets go of it.",
-    27: "Take the tube out: 'benchd tube out'. Throw away what was out for too long.",
     20: "'benchd clear IL-20' asks you to prove it; then 'benchd here' says where the feed stands.",
+    27: "Take the tube out: 'benchd tube out'. Throw away what was out for too long.",
 }
 """What a person does about an interlock, where the general sentences of `do_what` do not fit. Near
 the blade it begins with the air: looking there for a cause while it is live costs fingers."""

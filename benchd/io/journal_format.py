@@ -140,6 +140,12 @@ def complete_meta(
     return full
 
 
+def opened_us_of(meta: Mapping[str, str]) -> int | None:
+    """When the journal with this meta was opened, UTC [us]; None where it does not tell."""
+    text = meta.get(META_OPENED_US, "")
+    return int(text) if text.isdecimal() else None
+
+
 def views_of_meta(meta: Mapping[str, str]) -> tuple[View, ...]:
     """The views that a journal was opened with. Raises JournalError when they are not readable."""
     try:

@@ -16,7 +16,7 @@ import msgspec
 
 from benchd.analysis.reader import JournalReader
 from benchd.core import ledger
-from benchd.io.journal_format import JOURNAL_SUFFIX, META_OPENED_US, Entry, JournalError
+from benchd.io.journal_format import JOURNAL_SUFFIX, Entry, JournalError, opened_us_of
 from protocols.news import RECORDS, Head, Place
 
 CURSOR_FILE = "mqtt.cursor"
@@ -197,6 +197,5 @@ def _opening(reader: JournalReader) -> tuple[int, int]:
 
     The core is told the time of day within a minute; from then on that is better.
     """
-    opened_us = reader.meta.get(META_OPENED_US, "")
     first_ns = next((entry.t_ns for _, entry in reader.entries()), 0)
-    return first_ns, int(opened_us) if opened_us.isdecimal() else 0
+    return first_ns, opened_us_of(reader.meta) or 0
