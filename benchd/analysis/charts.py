@@ -16,7 +16,7 @@ import msgspec
 from benchd.analysis.levels import TUBE_LEAST, Held, Level, held, levels_of, usual_mean
 from benchd.analysis.weighed import Compared, Made, by, compared
 from benchd.calc.stats import control, rules, slow
-from benchd.calc.stats.odd import odd_ones
+from benchd.calc.stats.odd import without_odd
 from benchd.calc.stats.order import line, split
 
 GROUP = 4
@@ -229,9 +229,7 @@ def _weight_limits(tubes: Sequence[Sequence[Deviation]]) -> dict[str, Drawn]:
     Where neighbours alternate, a mean of g has var(w)/g + 2 var(e)/g^2, and a sum of two has
     2 var(w) + 2 var(e); else they are independent.
     """
-    rows = [row for tube in tubes for row in tube]
-    odd = set(odd_ones([value for _, _, value in rows]))
-    values = [value for at, (_, _, value) in enumerate(rows) if at not in odd]
+    values = without_odd([value for tube in tubes for _, _, value in tube])
     n = len(values)
     if n < control.BASELINE_LEAST:
         return {}
@@ -253,9 +251,7 @@ def _weight_limits(tubes: Sequence[Sequence[Deviation]]) -> dict[str, Drawn]:
 
 
 def _single_limits(points: Points) -> Drawn | None:
-    values = [value for _, value in points]
-    odd = set(odd_ones(values))
-    usual = [value for at, value in enumerate(values) if at not in odd]
+    usual = without_odd([value for _, value in points])
     if len(usual) < control.BASELINE_LEAST:
         return None
     told = control.limits(usual)

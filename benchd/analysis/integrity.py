@@ -84,8 +84,8 @@ def check_kept(path: Path) -> Report:
     kept = None
     with suppress(JournalError):
         bench = meta_of(path).get(META_BENCH, "")
-        for later in all_in(path.parent):
-            meta = meta_of(later) if journal_name(later) > journal_name(path) else {}
+        later = [one for one in all_in(path.parent) if journal_name(one) > journal_name(path)]
+        for meta in map(meta_of, later):
             if meta.get(META_BENCH) == bench:
                 kept = meta.get(META_PREVIOUS_HEAD) or None
                 break

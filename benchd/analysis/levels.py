@@ -14,7 +14,7 @@ import msgspec
 from benchd.analysis.weighed import Made, by
 from benchd.calc.spread import CONFIDENCE, mean_sd
 from benchd.calc.stats import quantiles
-from benchd.calc.stats.odd import odd_ones
+from benchd.calc.stats.odd import without_odd
 from benchd.calc.stats.order import line
 
 TUBE_LEAST = 4
@@ -133,9 +133,7 @@ def half_width(of: Level, share: float) -> float:
 
 def usual_mean(tube: Sequence[Made]) -> tuple[float, list[float]]:
     """Return the mean of a tube's weights [kg] without odd ones, and these weights."""
-    masses = [one.mass_kg or 0.0 for one in tube]
-    odd = set(odd_ones(masses))
-    usual = [mass for at, mass in enumerate(masses) if at not in odd]
+    usual = without_odd([one.mass_kg or 0.0 for one in tube])
     return sum(usual) / len(usual), usual
 
 

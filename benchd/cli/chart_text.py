@@ -90,26 +90,32 @@ def level_rows(levels: Sequence[Held]) -> Iterator[tuple[str, str]]:
     """Give label and text of each signal whose tubes are held against frozen ones."""
     for signal, label in LEVELS.items():
         tubes = [one for one in levels if one.signal == signal]
-        if not tubes:
-            continue
-        first = tubes[0]
-        factor, unit = UNITS[first.unit]
-        place = "" if first.place is None else f" at portion {first.place:.0f}"
-        digits = max(digits_for((one.high - one.low) / 10 * factor) for one in tubes)
-        of = "the one frozen tube" if first.tubes == 1 else f"the {first.tubes} frozen tubes"
-        said = [f"{first.frozen * factor:.{digits}f} {unit}{place} in {of}"]
+        if tubes:
+            yield label, _level_text(tubes)
 
-        def beside(one: Held, digits: int = digits, factor: float = factor) -> str:
-            return f"{one.low * factor:.{digits}f} to {one.high * factor:.{digits}f}"
 
-        for span, alike in itertools.groupby(tubes, key=beside):
-            values = [
-                f"{one.tube or '(not named)'} {one.value * factor:.{digits}f} {unit}{_way(one)}"
-                for one in alike
-            ]
-            said.append(f"{', '.join(values)} (95 of 100 such tubes: {span} {unit})")
-        text = "; ".join(said)
-        yield label, f"{text}. {ONE_TUBE}" if first.tubes == 1 else text
+def _level_text(tubes: Sequence[Held]) -> str:
+    """Return one signal of the frozen tubes and of those held against them."""
+    first = tubes[0]
+    factor, unit = UNITS[first.unit]
+    digits = max(digits_for((one.high - one.low) / 10 * factor) for one in tubes)
+
+    def number(value: float) -> str:
+        return f"{value * factor:.{digits}f}"
+
+    def beside(one: Held) -> str:
+        return f"{number(one.low)} to {number(one.high)} {unit}"
+
+    place = "" if first.place is None else f" at portion {first.place:.0f}"
+    of = "the one frozen tube" if first.tubes == 1 else f"the {first.tubes} frozen tubes"
+    said = [f"{number(first.frozen)} {unit}{place} in {of}"]
+    for span, alike in itertools.groupby(tubes, key=beside):
+        values = [
+            f"{one.tube or '(not named)'} {number(one.value)} {unit}{_way(one)}" for one in alike
+        ]
+        said.append(f"{', '.join(values)} (95 of 100 such tubes: {span})")
+    text = "; ".join(said)
+    return f"{text}. {ONE_TUBE}" if first.tubes == 1 else text
 
 
 def _way(one: Held) -> str:

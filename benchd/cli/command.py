@@ -190,6 +190,11 @@ def ask_line(question: str) -> str:
     return line.strip()
 
 
+def says_yes(question: str) -> bool:
+    """Return whether a person answers with yes. Raises: as `ask_line`."""
+    return ask_line(f"{question} Type yes:").lower() in ("yes", "y")
+
+
 def _drop_type_ahead() -> None:
     import contextlib
     import termios
@@ -210,5 +215,5 @@ def confirm(consequence: str, *, yes: bool) -> None:
         raise Usage(
             "Nothing was done: nobody can be asked here; add --yes to go ahead without asking."
         )
-    if ask_line("Go ahead? Type yes:").lower() not in ("yes", "y"):
+    if not says_yes("Go ahead?"):
         raise Wrong("Nothing was done, because the answer was not yes.")

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from benchd.cli.command import Usage, Wrong, ask_line, note, say
+from benchd.cli.command import Usage, Wrong, note, say, says_yes
 from benchd.io import paths
 from benchd.io.request_client import Client
 from benchd.io.request_errors import NoDaemon, Refused
@@ -74,7 +74,7 @@ class _Asking(Client):
             if no.code != QUESTION or _condition(no) != "control":
                 raise
             note(no.message)
-        if not self.yes and ask_line("Take control? Type yes:").lower() not in ("yes", "y"):
+        if not self.yes and not says_yes("Take control?"):
             raise Wrong("Nothing was done: control stays where it was.")
         super().call("control")
         return super().call(method, params)
@@ -170,7 +170,7 @@ def questioned(
         if error.code != QUESTION:
             raise
         note(error.message)
-    if not yes and ask_line(f"{prompt} Type yes:").lower() not in ("yes", "y"):
+    if not yes and not says_yes(prompt):
         raise Wrong(otherwise)
     return ask({**params, "confirmed": True})
 

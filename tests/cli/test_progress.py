@@ -56,6 +56,27 @@ def terminal(monkeypatch: pytest.MonkeyPatch, term: str = "xterm") -> Screen:
     return made
 
 
+@pytest.fixture
+def shown(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+    """What commands say that they do, in order; two at a time are an error."""
+    labels: list[str] = []
+    within: list[str] = []
+
+    @contextmanager
+    def working(label: str) -> Iterator[None]:
+        assert not within, "two lines would be written over one another"
+        labels.append(label)
+        within.append(label)
+        try:
+            yield
+        finally:
+            within.pop()
+
+    for module in (explaining, journals, judging, replaying, trying):
+        monkeypatch.setattr(module, "working", working)
+    return labels
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize(
     ("words", "labels"),
@@ -69,42 +90,20 @@ def terminal(monkeypatch: pytest.MonkeyPatch, term: str = "xterm") -> Screen:
 def test_what_may_take_long_tells_one_thing_at_a_time(
     words: list[str],
     labels: list[str],
+    shown: list[str],
     benchd: Benchd,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    shown: list[str] = []
-    within: list[str] = []
-
-    @contextmanager
-    def working(label: str) -> Iterator[None]:
-        assert not within, "two lines would be written over one another"
-        shown.append(label)
-        within.append(label)
-        yield
-        within.pop()
-
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(judging, "working", working)
-    monkeypatch.setattr(explaining, "working", working)
-    monkeypatch.setattr(journals, "working", working)
     path = make.write_journal(tmp_path / "a.journal", make.series([30.0] * 9))
     assert benchd(*words, str(path)).code == 0
     assert shown == labels
 
 
 def test_replay_and_trial_tell_what_takes_long(
-    benchd: Benchd, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    shown: list[str], benchd: Benchd, tmp_path: Path
 ) -> None:
-    shown: list[str] = []
-
-    @contextmanager
-    def working(label: str) -> Iterator[None]:
-        shown.append(label)
-        yield
-
-    for module in (judging, replaying, trying):
-        monkeypatch.setattr(module, "working", working)
     path = str(make.write_journal(tmp_path / "a.journal", make.series([30.0] * 9)))
     # It has no state to replay from and no travel to tell places by, and is read all the same.
     assert benchd("replay", path).code == 1

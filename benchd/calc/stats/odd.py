@@ -148,6 +148,16 @@ def odd_ones(values: Sequence[float], *, least: float = 0.0) -> list[int]:
     return sorted(at for at in named if abs(far[at]) > ROBUST_LIMIT)
 
 
+def without_odd(values: Sequence[float]) -> list[float]:
+    """Return the values that are not odd, in order.
+
+    Parameters:  values : (n,), float [any unit]
+    Source:      as `odd_ones`
+    """
+    odd = set(odd_ones(values))
+    return [value for at, value in enumerate(values) if at not in odd]
+
+
 def shift_of_mean(values: Sequence[float], at: int) -> float:
     """Return what one value does to the mean [unit]: (x - mean of the others) / n.
 
