@@ -12,7 +12,7 @@ from typing import Any
 from textual import events
 from textual.app import App, ComposeResult
 
-from protocols.requests import REQUESTS
+from protocols.requests import QUESTION, REQUESTS
 from tui import frame, said, view
 from tui.client import Link, Refused, Stopper
 from tui.keys import BURST_S, STALE_S, Held, StopKey, is_stop
@@ -219,7 +219,7 @@ class Screens(App[int]):
             takes_control = takes_control and said.condition_of(no) != "control"
             if said.condition_of(no) in LET_GO:
                 pass  # How far it went is told as news of the move.
-            elif put := said.question_of(self, no, on_question):
+            elif no.code == QUESTION and (put := said.question_of(self, no, on_question)):
                 self._guarded(put, str(no))
             else:
                 self.say(said.refused_words(no), "watch")

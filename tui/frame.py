@@ -50,6 +50,10 @@ def row(label: str, text: str, width: int, mark: str = "") -> list[Line]:
 
 def head(model: Model, now_s: float, width: int) -> list[Line]:
     """Return state and what it waits for, the energy line, and what nobody watches."""
+    return [line for part in _head(model, now_s, width) for line in part]
+
+
+def _head(model: Model, now_s: float, width: int) -> tuple[list[Line], list[Line], list[Line]]:
     status = model.shown(now_s)
     if not model.up or status is None:
         return _away(model, status, now_s, width)
@@ -60,12 +64,11 @@ def head(model: Model, now_s: float, width: int) -> list[Line]:
         state = f"DAEMON SILENT for {age}: look at 'benchd serve'; before that: {state}"
     old = silent or view.is_old(status)
     mark = "stop" if old or status.state in ("TRIPPED", "NO LINK") else "strong"
-    lines = fold(state, width, mark)[:2]
-    lines += _energy(view.energy_row(status).text, width, "watch" if old else "")
-    unwatched = view.not_watched_row(status)
-    if unwatched is not None:
-        lines += fold(f"{unwatched.label} {unwatched.text}", width, "watch" if old else "")[:2]
-    return lines
+    below = "watch" if old else ""
+    energy = _energy(view.energy_row(status).text, width, below)
+    parts = view.not_watched_row(status)
+    unwatched = fold(f"{parts.label} {parts.text}", width, below)[:2] if parts is not None else []
+    return fold(state, width, mark)[:2], energy, unwatched
 
 
 def _energy(text: str, width: int, mark: str) -> list[Line]:
@@ -74,15 +77,16 @@ def _energy(text: str, width: int, mark: str) -> list[Line]:
     return row("ENERGY", text, width, mark)
 
 
-def _away(model: Model, status: BenchStatus | None, now_s: float, width: int) -> list[Line]:
+def _away(
+    model: Model, status: BenchStatus | None, now_s: float, width: int
+) -> tuple[list[Line], list[Line], list[Line]]:
     since = "" if model.lost_s is None else f" for {view.seconds(now_s - model.lost_s)}"
     before = f" It said last: {status.state}; all below is old." if status is not None else ""
     text = (
         f"NO DAEMON answers for bench {model.bench}{since}: start it with 'benchd serve'.{before}"
     )
-    lines = fold(text, width, "stop")[:3]
-    lines += _energy(UNKNOWN, width, "watch")
-    return [*lines, *fold("NOT WATCHED: anything, while no daemon answers", width, "watch")]
+    unwatched = fold("NOT WATCHED: anything, while no daemon answers", width, "watch")
+    return fold(text, width, "stop")[:3], _energy(UNKNOWN, width, "watch"), unwatched
 
 
 def packed(hints: str, width: int, mark: str = "") -> list[Line]:
@@ -139,11 +143,8 @@ def strip(model: Model, now_s: float, width: int, height: int) -> list[Line]:
     What gives way first where there is no room: the note, what is not watched, what is abnormal.
     The answer gives way after them, since it may say that no stop was sent.
     """
-    lines = head(model, now_s, width)
+    state, energy, unwatched = _head(model, now_s, width)
     status = model.shown(now_s)
-    begins = next(n for n, line in enumerate(lines) if line.text.startswith("ENERGY"))
-    ends = next((n for n, line in enumerate(lines) if line.text.startswith("NOT ")), len(lines))
-    state, energy, unwatched = lines[:begins], lines[begins:ends], lines[ends:]
     abnormal = []
     if model.up and status is not None:
         for one in view.abnormal_rows(status.abnormals, status.now_ns):

@@ -14,30 +14,30 @@ VENTED_PA = 20_000.0
 """Air below this is let off by a person, and no air that is too low for a cut."""
 
 
-def bars(pascal: float) -> str:
+def bars(pascal: float | None) -> str:
     """Return a gauge pressure in bar."""
-    return f"{pascal / 1e5:.1f} bar"
+    return "-" if pascal is None else f"{pascal / 1e5:.1f} bar"
 
 
-def bounded(
+def _outside(
     value: float, bounds: tuple[float | None, float | None], shown: Callable[[float], str]
 ) -> str:
-    """Return a value; one outside its limits in brackets, with the limit."""
+    """Return a value outside its limits in brackets, with the limit; "" for one inside."""
     low, high = bounds
     if low is not None and value < low:
         return f"[{shown(value)}] of {shown(low)} at least"
     if high is not None and value > high:
         return f"[{shown(value)}] of {shown(high)} at most"
-    return shown(value)
+    return ""
 
 
 def thrust_text(status: BenchStatus) -> str:
     """Return the thrust with its limit."""
     bounds = status.bounds.get("thrust_n", (None, None))
+    shown = view.newtons(status.thrust_n)
     if status.thrust_n is None or bounds[1] is None:
-        return view.newtons(status.thrust_n)
-    text = bounded(status.thrust_n, bounds, view.newtons)
-    return text if text.startswith("[") else f"{text} of {bounds[1]:.0f}"
+        return shown
+    return _outside(status.thrust_n, bounds, view.newtons) or f"{shown} of {bounds[1]:.0f}"
 
 
 def readings_row(status: BenchStatus) -> view.Row | None:
@@ -52,6 +52,6 @@ def readings_row(status: BenchStatus) -> view.Row | None:
     )
     for name, key, value, shown in others:
         if value is not None and key in status.bounds:
-            text = bounded(value, status.bounds[key], shown)
-            parts += [f"{name} {text}"] if text.startswith("[") else []
+            text = _outside(value, status.bounds[key], shown)
+            parts += [f"{name} {text}"] if text else []
     return view.Row("Reads", "; ".join(parts)) if parts else None

@@ -105,15 +105,11 @@ IN_CONTROL = "This terminal is in control now, and nothing was moved: press the 
 def question_of(
     desk: Desk, no: Refused, otherwise: Callable[[str], None] | None
 ) -> Callable[[str], None] | None:
-    """Return what puts a question of the daemon to the person; None for a plain refusal.
+    """Return what puts a question of the daemon to the person; None where nothing does.
 
     Whether to take control is asked here for all screens, and only that is done then: what was
     pressed for is pressed for anew, with a look at the bench. `otherwise` takes any other question.
     """
-    from protocols.requests import QUESTION  # It would hold up the first picture.
-
-    if no.code != QUESTION:
-        return None
     if condition_of(no) != "control":
         return otherwise
 

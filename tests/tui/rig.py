@@ -27,6 +27,11 @@ async def screens(
         yield app, pilot
 
 
+def said_in(app: Screens) -> str:
+    """Return what is shown, blanks told once."""
+    return " ".join(app.text().split())
+
+
 async def answer_yes(app: Screens, pilot: Pilot[int]) -> str:
     """Wait for a question and say yes, as late as it is no type-ahead, and once more where that may
     have been a key held; return the question."""

@@ -10,7 +10,7 @@ from protocols.requests import QUESTION
 from protocols.status import SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, screens
+from tests.tui.rig import answer_yes, said_in, screens
 from tests.waiting import until
 from tui.app import Screens
 from tui.frame import Line
@@ -22,11 +22,6 @@ from tui.terminal import KeyUp
 from tui.view import ANSWER_S
 
 pytestmark = pytest.mark.slow
-
-
-def said_in(app: Screens) -> str:
-    """What is shown, blanks told once."""
-    return " ".join(app.text().split())
 
 
 async def test_the_first_screen_says_state_energy_and_the_stop_key(
@@ -108,7 +103,7 @@ async def test_in_a_small_terminal_no_key_moves_what_cannot_be_seen(
             assert app.page is app._pages[key]
             assert not app.page.typing
             assert app.model.question is None
-        assert "only SPACE and q count" in " ".join(app.text().split())
+        assert "only SPACE and q count" in said_in(app)
         app.model.busy["series"] = 1
         await pilot.press("q")
         assert "leave?" in app.text()

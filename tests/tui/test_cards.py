@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.cli.fake_daemon import FakeDaemon
-from tests.tui.rig import screens
+from tests.tui.rig import said_in, screens
 from tests.waiting import until
 from tui.said import keyed
 from tui.screens.cards import _folded
@@ -58,7 +58,7 @@ async def test_two_kinds_of_cards_are_not_compared(
         kinds = [card.kind for card in page._cards]  # type: ignore[attr-defined]
         other = next(n for n, kind in enumerate(kinds) if kind != kinds[0])
         await pilot.press("k", *["down"] * other, "d")
-        await until(lambda: "only two of a kind can be compared" in " ".join(app.text().split()))
+        await until(lambda: "only two of a kind can be compared" in said_in(app))
         assert page._read is None  # type: ignore[attr-defined]
 
 

@@ -9,7 +9,7 @@ import pytest
 from protocols.requests import QUESTION
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, screens
+from tests.tui.rig import answer_yes, said_in, screens
 from tests.tui.test_screens import MOVED, PLAN, weighed
 from tests.waiting import until
 from tui.app import Screens
@@ -22,11 +22,6 @@ pytestmark = pytest.mark.slow
 def press(app: Screens, key: str, at_s: float, **given: bool) -> None:
     """Press a key at a time of our own."""
     app._guarded(app._key, Press(key, key if len(key) == 1 else "", at_s, at_s, **given))
-
-
-def shown(app: Screens) -> str:
-    """What is shown, blanks told once."""
-    return " ".join(app.text().split())
 
 
 # Weights.
@@ -44,8 +39,8 @@ async def test_an_enter_of_the_next_weight_records_no_doubted_one(
         await until(lambda: app.now_s() - question.asked_s > 0.2)
         await pilot.press(*"29.4", "enter")
         assert 4 not in app.model.weights
-        assert "What was typed meanwhile was not taken: answer first." in shown(app)
-        assert "-- y within" in shown(app)
+        assert "What was typed meanwhile was not taken: answer first." in said_in(app)
+        assert "-- y within" in said_in(app)
         await pilot.press("escape", *"29.4", "enter")
         await until(lambda: app.model.weights.get(4) == pytest.approx(0.0294))
     assert [p["text"] for m, p in peer.asked if m == "weigh"] == ["318", "29.4"]
@@ -71,7 +66,7 @@ async def test_what_was_typed_before_a_doubt_came_is_told_and_not_taken(
     peer.news = [("status", told(unweighed=(4, 5)))]
     peer.silent = {"weigh"}
     async with screens(socket_at, "g", *"318", "enter", *"29.4", "enter") as (app, pilot):
-        assert "The weight before is not recorded yet: ENTER once more." in shown(app)
+        assert "The weight before is not recorded yet: ENTER once more." in said_in(app)
         page: Any = app.page
         await until(lambda: app.model.busy)
         asked: dict[str, Any] = {}
@@ -80,7 +75,7 @@ async def test_what_was_typed_before_a_doubt_came_is_told_and_not_taken(
         page._send({"portion": 4, "mass_kg": 0.318})
         await pilot.press(*"29.4")
         asked["on_question"]("318 g where about 30.0 g is expected.")
-        assert "'29.4' was typed meanwhile and not taken. Portion 4: 318 g where" in shown(app)
+        assert "'29.4' was typed meanwhile and not taken. Portion 4: 318 g where" in said_in(app)
         assert page._field.text == ""
 
 
@@ -178,7 +173,7 @@ async def test_a_second_press_that_may_be_a_repeat_is_told_and_a_third_one_count
         press(app, "right", now_s)
         await nudged(app, peer, 1)
         press(app, "right", now_s + 0.5)
-        assert "Not counted: so soon after the last one it may be one key held." in shown(app)
+        assert "Not counted: so soon after the last one it may be one key held." in said_in(app)
         press(app, "right", now_s + 0.8)
         await nudged(app, peer, 2)
         press(app, "2", now_s + 1.0)
@@ -206,7 +201,7 @@ async def test_a_press_while_a_nudge_is_under_way_is_told(peer: FakeDaemon, sock
     peer.silent = {"jog"}
     async with screens(socket_at, "f", "right") as (app, pilot):
         await pilot.press("left")
-        assert "Not counted: a move is under way." in shown(app)
+        assert "Not counted: a move is under way." in said_in(app)
     assert peer.methods() == ["jog"]
 
 

@@ -7,7 +7,7 @@ from textual import events
 
 from protocols.limits import HELD_LEAST_S, HELD_MOST_S
 from tests.cli.fake_daemon import FakeDaemon, Refusal
-from tests.tui.rig import screens
+from tests.tui.rig import said_in, screens
 from tests.waiting import until
 from tui.app import Screens
 from tui.keys import REPEATS_LEAST, STALE_S, TEST_REPEATS, Repeats
@@ -131,7 +131,7 @@ async def test_without_releases_or_a_test_a_key_held_is_one_nudge(
         for _ in range(20):
             held.press("right", 0.033)
         await until(lambda: "Moved +0.10 mm" in app.text())
-        assert "holding it moves no further" in " ".join(app.text().split())
+        assert "holding it moves no further" in said_in(app)
     assert feeding.methods() == ["jog"]
 
 

@@ -10,7 +10,7 @@ from benchd.core.watched import not_watched
 from protocols.status import SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import screens
+from tests.tui.rig import said_in, screens
 from tests.tui.test_every_key import fresh
 from tests.waiting import until
 from tui import frame, said
@@ -49,7 +49,7 @@ async def test_no_question_of_any_screen_is_shortened(
                     if question is not None:
                         asked += 1
                         app._news("status", status)  # What is old by now is another thing.
-                        shown = " ".join(app.text().split())
+                        shown = said_in(app)
                         assert f"? {note} {question.text} -- ENTER within" in shown, one
                         assert " ..." not in shown.partition("? ")[2].partition(" -- ")[0]
                         assert ", ".join(SMALLEST) in shown

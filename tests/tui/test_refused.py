@@ -7,7 +7,7 @@ import pytest
 from protocols.status import SeriesStatus
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import STATUS, told
-from tests.tui.rig import screens
+from tests.tui.rig import said_in, screens
 from tests.waiting import until
 from tui.screens.journal import KINDS
 
@@ -65,7 +65,7 @@ async def test_a_plan_that_would_be_refused_is_not_asked_about(
     peer.answers["plan"] = PLAN
     peer.news = [("status", told(tube_left_m=left_m))]
     async with screens(socket_at, "s", *keys, folder=folder) as (app, _):
-        await until(lambda: f"Refused: {said}" in " ".join(app.text().split()))
+        await until(lambda: f"Refused: {said}" in said_in(app))
         assert app.model.question is None
 
 

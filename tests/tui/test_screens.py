@@ -300,9 +300,6 @@ def test_every_code_is_watched_and_has_its_live_value() -> None:
     assert set(LIVE) == {one.number for one in INTERLOCKS}, "each has its live value"
 
 
-WORST = Abnormal("IL-01", 3, "Stop.", "Off.", "Release it.", 1, True, "prove")
-
-
 def test_every_interlock_shows_its_live_value() -> None:
     """One that is worth something: another status shows another one, and an old one shows none."""
     pushing = {"state": "PORTIONING", "phase": "push"}

@@ -16,7 +16,7 @@ from benchd.cli.run import run
 from tests.analysis.bench_journal import at_work, written
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import screens
+from tests.tui.rig import said_in, screens
 from tests.tui.snapshots import STUDY
 from tests.tui.snapshots import study as study_of_a_frozen_portion
 from tests.waiting import until
@@ -300,5 +300,5 @@ async def test_what_warns_stands_whole_above_what_has_no_room(
     async with screens(socket_at) as (app, pilot):
         monkeypatch.setattr(app, "study", study_of_a_frozen_portion)
         await pilot.press("v")
-        assert caution in " ".join(app.text().split())
+        assert caution in said_in(app)
         assert "Likely: MC-04 a lump in the nozzle." in app.text()

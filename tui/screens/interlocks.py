@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from protocols.codes import INTERLOCKS, Interlock
 from tui import view
 from tui.frame import Line, fold, row
+from tui.readings import bars
 from tui.said import keyed
 from tui.screens.base import NUMBER_SIGNS, Desk, Field, Press, Screen, a_name, a_number, number
 from tui.screens.watch import MARKS, tell_seen
@@ -83,7 +84,7 @@ LIVE: dict[int, Callable[[BenchStatus], str]] = {
     13: _eased,
     14: lambda s: view.feed_row(s).text if s.position_known else "position not known",
     15: _up("IL-15", "NOT PROVEN", "proven"),
-    16: lambda s: "-" if s.air_pa is None else f"{s.air_pa / 1e5:.1f} bar",
+    16: lambda s: bars(s.air_pa),
     17: _up("IL-17", "STROKE WANTED", "none wanted"),
     18: _up("IL-18", "host NOT HEARD", "host heard"),
     19: lambda s: view.link_text(s),
