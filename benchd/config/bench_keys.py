@@ -198,11 +198,6 @@ BENCH_KEYS: tuple[Key, ...] = (*_KEYS, guesses(_KEYS))
 """The single table of a bench card."""
 
 
-def key_of(path: str) -> Key:
-    """Return the row of a key."""
-    return next(key for key in BENCH_KEYS if key.path == path)
-
-
 class Wire(NamedTuple):
     """How a key becomes a limit: the limit, the key, and the scale from SI to the wire's unit."""
 
