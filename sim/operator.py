@@ -73,14 +73,20 @@ def fill(world: World, tube: str) -> None:
     dry_stroke(world)
 
 
-def weigh_all(world: World) -> None:
-    """Type a weight for every portion that fell and has none yet, all its pieces on the pan, with
-    the slips that the bench's faults say; asked whether a weight is meant, look at the scale
-    again."""
+def on_the_pan(world: World) -> dict[int, float]:
+    """What the scale shows for each portion that fell, all its pieces on the pan [kg]."""
     shown: dict[int, float] = {}
     for piece in world.rig.pieces():
         if piece.portion:
             shown[piece.portion] = shown.get(piece.portion, 0.0) + piece.scale_kg
+    return shown
+
+
+def weigh_all(world: World) -> None:
+    """Type a weight for every portion that fell and has none yet, all its pieces on the pan, with
+    the slips that the bench's faults say; asked whether a weight is meant, look at the scale
+    again."""
+    shown = on_the_pan(world)
     waiting = {at: shown[at] for at in world.app.state.carry.unweighed if at in shown}
     for portion, mass_kg in typed(waiting, world.rig.faults).items():
         if mass_kg is None:

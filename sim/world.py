@@ -237,12 +237,8 @@ class World:
         """The daemon's machine sleeps for so long [s]: what comes waits, and the board runs on."""
         end_us = self.t_us + round(time_s * 1e6)
         while self.t_us < end_us:
-            came = self._to_board.arrive(self.t_us)
-            if came:
-                self.rig.rx(came)
-            sent = self.rig.run_until(min(end_us, self.t_us + QUANTUM_US), until_output=True)
-            if sent and self._plugged:
-                self._to_host.send(sent, self.t_us)
+            self._give_board()
+            self._run_board(min(end_us, self.t_us + QUANTUM_US))
         self.app.on_stood(time_s, self.now_ns)
         self._do_due()
 
@@ -300,15 +296,23 @@ class World:
             -((START_NS - self.app.next_wake_ns) // 1000),
         )
         next_us = min(at_us for at_us in (*due, end_us) if at_us is not None)
-        sent = self.rig.run_until(max(next_us, self.t_us + 1), until_output=True)
-        if sent and self._plugged:
-            self._to_host.send(sent, self.t_us)
+        self._run_board(max(next_us, self.t_us + 1))
         self._do_due()
 
-    def _do_due(self) -> None:
+    def _run_board(self, end_us: int) -> None:
+        """Let the board run to its next output, at most to end_us, and put that on the wire."""
+        sent = self.rig.run_until(end_us, until_output=True)
+        if sent and self._plugged:
+            self._to_host.send(sent, self.t_us)
+
+    def _give_board(self) -> None:
+        """Give the board what the wire brings it by now."""
         came = self._to_board.arrive(self.t_us)
         if came:
             self.rig.rx(came)
+
+    def _do_due(self) -> None:
+        self._give_board()
         came = self._to_host.arrive(self.t_us)
         if came:
             self.app.on_bytes(came, self.now_ns)

@@ -24,8 +24,6 @@ TOO_SLOW_CPU_S = 4 * SLOW_AFTER_S
 """Processor time of this process at which a test without the mark `slow` fails: on a busy machine
 it lasts longer, and takes hardly more of that."""
 
-TOO_SLOW = pytest.StashKey[list[tuple[str, float]]]()
-
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # A script's shell has what runs in its background ignore Ctrl-C, and so would all started here.
     signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -126,15 +124,14 @@ def _reason(longrepr: object) -> str:
 
 def pytest_configure(config: pytest.Config) -> None:
     """Starts the list of tests that took too long without being marked slow."""
-    config.stash[TOO_SLOW] = []
-    config.pluginmanager.register(SlowWatch(config.stash[TOO_SLOW]), "slow-watch")
+    config.pluginmanager.register(SlowWatch(), "slow-watch")
 
 
 class SlowWatch:
     """Notes each test over the limit that lacks the mark `slow`, and lists them at the end."""
 
-    def __init__(self, found: list[tuple[str, float]]) -> None:
-        self.found = found
+    def __init__(self) -> None:
+        self.found: list[tuple[str, float]] = []
 
     def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
         """Notes the test if its own part took too long."""

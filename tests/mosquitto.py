@@ -19,9 +19,7 @@ import paho.mqtt.client as paho
 import pytest
 
 from protocols import senml
-
-WAIT_S = 60.0
-"""Longest wait for anything: generous, since the machine may be busy."""
+from tests.waiting import WAIT_S
 
 # A user's PATH on Debian has no folder of system programs.
 PROGRAM = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin:/sbin")

@@ -24,11 +24,10 @@ SIGNALS: dict[str, str] = {
 }  # fmt: skip
 """What has a pin of the board, and the part that must be fitted for it (empty: every bench)."""
 
+_PIN_NAMED = {row.name: row.label for row in BOARD_PINS}
+_NAMED_OTHERWISE = {"ready": "button", "drop": "drop-eye"}
 PIN_OF: dict[str, str] = {
-    signal: row.label
-    for signal in SIGNALS
-    for row in BOARD_PINS
-    if row.name == {"ready": "button", "drop": "drop-eye"}.get(signal, signal)
+    signal: _PIN_NAMED[_NAMED_OTHERWISE.get(signal, signal)] for signal in SIGNALS
 }
 """Signal to the pin that the firmware has it on."""
 
@@ -196,11 +195,6 @@ _KEYS: tuple[Key, ...] = (
 
 BENCH_KEYS: tuple[Key, ...] = (*_KEYS, guesses(_KEYS))
 """The single table of a bench card."""
-
-
-def key_of(path: str) -> Key:
-    """Return the row of a key."""
-    return next(key for key in BENCH_KEYS if key.path == path)
 
 
 class Wire(NamedTuple):

@@ -307,13 +307,11 @@ def interrupt(turn: Turn, no: No, *, pause: bool = False) -> None:
     series = turn.state.series
     if series is None:
         return
-    if pause and series.paused:
-        return  # Why it paused stays what is told.
-    if pause:
+    if not pause:
+        end_series(turn, no.message)
+    elif not series.paused:  # Else why it paused stays what is told.
         reason = series.pause_reason if series.pausing else no.message
         turn.set(series=replace(series, pausing=True, pause_reason=reason))
-    else:
-        end_series(turn, no.message)
 
 
 def give_up(turn: Turn, no: No) -> None:

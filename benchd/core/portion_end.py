@@ -38,7 +38,7 @@ def ended(turn: Turn, work: Work, said: m.Ended) -> None:
     unweighed = state.carry.unweighed
     nothing = said.outcome == 0 and seen.saw_no_dough(state, work)
     if said.outcome == 0 and not nothing:
-        unweighed = (*unweighed[-(UNWEIGHED_KEPT - 1) :], work.number)
+        unweighed = (*unweighed, work.number)[-UNWEIGHED_KEPT:]
     fact = {
         "number": work.number,
         "kind": kind,

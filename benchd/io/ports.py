@@ -14,7 +14,6 @@ import pwd
 import stat
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, NamedTuple
-from urllib.parse import urlsplit
 
 if TYPE_CHECKING:
     from serial.tools.list_ports_common import ListPortInfo
@@ -189,6 +188,8 @@ ADDRESSES = ("socket://", "rfc2217://")
 
 def address_of(port: str) -> tuple[str, int] | None:
     """Return host and number of a port that another machine has, None where either is missing."""
+    from urllib.parse import urlsplit  # Only an address pays for loading it.
+
     try:
         parts = urlsplit(port)
         number = parts.port

@@ -126,7 +126,7 @@ def test_a_change_of_the_card_changes_its_limits(
     assert {name: now[name] for name in limits} == limits
 
 
-def test_direction_changes_the_sign_and_nothing_else(altered: Altered, maize: BenchCard) -> None:
+def test_direction_changes_the_sign_and_nothing_else(altered: Altered) -> None:
     """Common practice: the direction line changes the sign of a move only."""
     text = altered(("direction: normal ", "direction: reversed "))
     assert bench_facts(text, "b.yaml").limits == BY_HAND | {"direction": 1}

@@ -12,7 +12,7 @@ from benchd.core.proofs import statements_of
 from tests.core.script import ALL, OTHER, WALL_US, Script, bench, proven
 
 
-def made(portions: int, **more: object) -> Script:
+def made(portions: int) -> Script:
     """A bench that has made some portions of 30 g."""
     s = Script().ready()
     for _ in range(portions):

@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 
 from tests.e2e.conftest import RealBench
-from tests.mosquitto import WAIT_S, Mosquitto, Watcher
+from tests.mosquitto import Mosquitto, Watcher
+from tests.waiting import WAIT_S
 
 pytestmark = pytest.mark.slow
 

@@ -14,7 +14,7 @@ from benchd.core import ledger
 from benchd.io.journal_format import Entry
 from protocols import messages as m
 from sim.faults import KINDS, Faults
-from sim.operator import connect, dry_stroke, make_ready, prove
+from sim.operator import connect, dry_stroke, make_ready, on_the_pan, prove
 from sim.person import typed
 from sim.world import NotInTime, Refused, World
 from tests.grade.drawn import Place, example, stroke_mm
@@ -167,11 +167,8 @@ def _disturb(world: World, cause: str, share: float) -> None:
 
 def _weigh(world: World) -> None:
     """Weigh what fell, as the pan shows it and with the slips of the person who types it."""
-    shown: dict[int, float] = {}
-    for piece in world.rig.pieces():
-        if piece.portion:
-            shown[piece.portion] = shown.get(piece.portion, 0.0) + piece.scale_kg
-    for number, mass_kg in typed(dict(sorted(shown.items())), world.rig.faults).items():
+    shown = sorted(on_the_pan(world).items())
+    for number, mass_kg in typed(dict(shown), world.rig.faults).items():
         if mass_kg is None:
             continue
         text = f"{mass_kg * 1e3:.1f}"

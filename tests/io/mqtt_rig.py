@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import signal
 import threading
-import time
 from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import Any, TypeVar
@@ -21,7 +20,8 @@ from benchd.io.mqtt_out import MqttOut
 from protocols.status import BenchStatus
 from tests.cli.fake_daemon import STATUS
 from tests.io.reports import Reports
-from tests.mosquitto import WAIT_S, Heard
+from tests.mosquitto import Heard
+from tests.waiting import WAIT_S, NotInTime, wait_until
 
 T = TypeVar("T")
 
@@ -86,12 +86,10 @@ class Rig:
 
     def wait_for(self, right: Callable[[], object]) -> None:
         """Wait until something of ours is so."""
-        end_s = time.monotonic() + WAIT_S
-        pause = threading.Event()
-        while not right():
-            if time.monotonic() > end_s:
-                raise AssertionError(f"not within {WAIT_S} s: {self.out.status}, {self.said}")
-            pause.wait(0.02)
+        try:
+            wait_until(right)
+        except NotInTime as error:
+            raise NotInTime(f"{error}: {self.out.status}, {self.said}") from error
 
     def signal(self, number: signal.Signals) -> None:
         """Send a signal to the MQTT process."""

@@ -23,7 +23,6 @@ pytestmark = pytest.mark.slow
 
 both = pytest.mark.parametrize("fidelity", FIDELITIES)
 PROGRAM = Program()
-LITTLE = Program(draw_back_m=0.001)
 
 
 def started(program: Program, fidelity: str = "brisk", spec: PlantSpec = PLAIN) -> Rig:
