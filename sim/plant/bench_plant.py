@@ -238,7 +238,8 @@ class Plant:
         # Stress that dough holds up relaxes, so that what does not flow yet may flow later.
         if not still and way_m == 0.0 and self._flow_m3_s < _STILL_M3_S:
             kept_pa = self._spec.yield_kept * self._law.fresh_yield_pressure_pa + self.friction_pa
-            still = self._barrel.pressure_pa < kept_pa + _HELD_PA
+            held_pa = self._barrel.pressure_pa
+            still = held_pa < kept_pa + _HELD_PA and not self._leaking(held_pa)
         self._still = still
 
     @property
@@ -254,8 +255,9 @@ class Plant:
 
     @property
     def quiet(self) -> bool:
-        """True when nothing changes by itself: no dough flows, nothing springs back, the cutter
-        rests, no passing fault is under way. The caller may then take long steps."""
+        """True when nothing changes quickly by itself: no dough leaves the nozzle, nothing springs
+        back, the cutter rests, no passing fault is under way. The caller may then take long
+        steps."""
         passing = self._springing or self._guard_s > 0.0 or self._dip_s > 0.0
         return self._flow_m3_s < _QUIET_M3_S and self._cutter.at_rest and not passing
 
@@ -429,11 +431,14 @@ class Plant:
         self._rest_s = 0.0
         return self._stiff
 
+    def _leaking(self, pressure_pa: float) -> bool:
+        return self._leak_m3_s_pa > 0.0 and pressure_pa > self._spec.leak_from_pa
+
     def _leak_and_rise(self, dt_s: float) -> None:
         """Dough that gets past the plunger is waste; gas that a leaven makes weighs nothing."""
         barrel = self._barrel
-        over_pa = barrel.pressure_pa - self._spec.leak_from_pa
-        if self._leak_m3_s_pa > 0.0 and over_pa > 0.0:
+        if self._leaking(barrel.pressure_pa):
+            over_pa = barrel.pressure_pa - self._spec.leak_from_pa
             solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s)
             self._strand.waste_kg += solids_m3 * self._solid_kg_m3
             self._out_kg += solids_m3 * self._solid_kg_m3

@@ -104,3 +104,17 @@ def test_a_pause_costs_no_mass_while_the_drip_hangs_on() -> None:
     after_kg, next_kg = rig.series(PROGRAM, 2, first=3)
     assert after_kg == pytest.approx(before_kg, rel=0.015)
     assert next_kg == pytest.approx(before_kg, rel=0.015)
+
+
+def test_a_worn_plunger_goes_on_leaking_while_the_dough_stands() -> None:
+    # It stops where the seal holds, above which it was said to leak.
+    rig = Rig(replace(PLAIN, leak_m3_s_pa=2.0e-11, yield_kept=1.0), dt_s=0.02)
+    rig.move(PLAIN.load_gap_m + 0.004, 0.005)
+    pushed_pa, pushed_kg = rig.plant.pressure_pa, rig.plant.mass_balance().barrel_kg
+    rig.run(60.0)
+    assert pushed_pa > 1.3 * PLAIN.leak_from_pa
+    assert rig.plant.pressure_pa == pytest.approx(PLAIN.leak_from_pa, rel=0.02)
+    balance = rig.plant.mass_balance()
+    assert pushed_kg - balance.barrel_kg > 1.0e-4
+    whole_kg = balance.out_kg + balance.waste_kg + balance.barrel_kg
+    assert whole_kg == pytest.approx(balance.loaded_kg, rel=1.0e-6)
