@@ -31,8 +31,6 @@ def cases() -> Iterator[Any]:
 
 
 FORMULA_ONLY = {
-    "nozzle_flow.bingham_flow": "the Buckingham-Reiner equation is in the textbooks; no worked "
-    "example was found whose printed flow could be vouched for",
     "air_flow.in_series": "the rule of the inverse cubes; no worked example of it was found, and "
     "numbers of the rule of inverse squares, which others use, are no reference for it",
     "backwards.nozzle_bore": "the definition of die swell turned round; no print was found that "
