@@ -169,6 +169,17 @@ class Model:
 
     # What is known.
 
+    def why_not(self, action: str) -> str:
+        """Return why an action would be refused, where the daemon has told that ahead; else ''.
+
+        What it told before it answered a request of this terminal may hold no more.
+        """
+        if self.status is None or not self.up:
+            return ""
+        if self.claimed_s is not None and self.came_s <= self.claimed_s:
+            return ""
+        return self.status.why_not.get(action) or ""
+
     def age_s(self, now_s: float) -> float:
         """Age of the last status."""
         return max(now_s - self.came_s, 0.0)

@@ -86,3 +86,18 @@ def test_control_is_ours_only_while_the_daemon_says_so() -> None:
     assert model.in_control
     model.heard("status", told(controller="client 5"), 4.0)
     assert not model.in_control
+
+
+def test_what_was_refused_ahead_holds_no_more_once_a_request_was_answered() -> None:
+    model = Model("maize")
+    assert model.why_not("portion") == ""
+    model.heard("status", told(why_not={"portion": "IL-17: Air was away."}), 10.0)
+    model.changed(True, 10.0)
+    assert model.why_not("portion") == "IL-17: Air was away."
+    assert model.why_not("series") == ""
+    model.claimed_s = 10.1
+    assert model.why_not("portion") == "", "the dry stroke was made since"
+    model.heard("status", told(why_not={"portion": "IL-02: Guard open."}), 10.2)
+    assert model.why_not("portion") == "IL-02: Guard open."
+    model.changed(False, 11.0)
+    assert model.why_not("portion") == ""

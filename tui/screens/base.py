@@ -307,8 +307,7 @@ def loaded_words(model: Model) -> str:
 def is_refused(desk: Desk, action: str) -> bool:
     """Say why an action would be refused, where the daemon has told that ahead, so that nobody is
     asked to confirm it in vain; True when it has."""
-    status = desk.model.status
-    why = status.why_not.get(action) if status is not None and desk.model.up else None
+    why = desk.model.why_not(action)
     if why:
         desk.say(keyed(f"Refused: {why}"), "watch")
     return bool(why)
