@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
-from benchd.calc.sizing.base import Row, not_negative, positive
+from benchd.calc.sizing.base import Impossible, Limit, Row, not_negative, positive
+
+STROKE_DOUBT = 0.3
+"""Share by which a card's stroke may be off what its aim takes; the daemon refuses more."""
 
 
 def move_time(way_m: float, *, speed_m_s: float, accel_m_s2: float) -> float:
@@ -56,13 +59,27 @@ def _phases(
     )
 
 
+def _push(net: float, back: float, up: float) -> float:
+    if up >= net + back:
+        raise Impossible("'take_up' is longer than the whole portion; shorten it.")
+    return net + back - up
+
+
+_BY_AIM = ("portion.stroke", "draw_back", "take_up")
+
 ROWS = (
+    Row("portion.off", "stroke off what the aim takes", "%",
+        "stroke / (net stroke + draw-back - take-up), off 1", ("stroke", *_BY_AIM),
+        lambda way, *aim: abs(way / _push(*aim) - 1),
+        "Packing and tuning take some; what is computed for a portion goes by aim and density.",
+        Limit("most", STROKE_DOUBT, "The dough card's stroke does not fit its aim at this density "
+              "and bore, and the daemon would refuse it: tune it again, or leave it out.", 1.5),
+        only=(("stroke.given", "yes"),)),
     Row("portion.push", "way of the push", "mm", "the dough card's stroke", ("stroke",),
         lambda way: way, "As the dough card says.", only=(("stroke.given", "yes"),)),
     Row("portion.push", "way of the push", "mm", "stroke + draw-back - take-up",
-        ("portion.stroke", "draw_back", "take_up"),
-        lambda way, back, up: max(0.0, way + back - up),
-        "By aim and density, as the dough card gives no stroke.", only=(("stroke.given", "no"),)),
+        _BY_AIM, _push, "By aim and density, as no stroke is given for it.",
+        only=(("stroke.given", "no"),)),
     Row("period.phases", "time of one portion", "s",
         "take-up + push + draw-back + settle + cut + dwell + return",
         ("take_up", "portion.push", "draw_back", "push_speed", "feed.draw_speed", "feed.accel",
