@@ -220,7 +220,11 @@ def _key_for(word: str) -> str:
     raise Usage(f"'{word}' is no key that sizing reads; the nearest is '{near[0]}'.")
 
 
-def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str]]:
+def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, dict[str, str]]:
+    """Return the cards with other values, and those values by their keys.
+
+    Raises: Usage
+    """
     from benchd.config.quantity import QuantityError
 
     other = copy.deepcopy(cards)
@@ -237,28 +241,30 @@ def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str
         said[path] = value.strip()
     if "aim" in said and "stroke" not in said:
         other.untuned()
-    return other, [f"{path} {value}" for path, value in said.items()]
+    return other, said
 
 
 def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import ROWS
     from benchd.calc.sizing.base import UNKNOWN, work_out
     from benchd.cli import sizing_text as text
-    from benchd.config.sizing_inputs import inputs_of
+    from benchd.config.sizing_inputs import ANGLE, inputs_of
 
     other, said = _changed(options, cards)
+    shown = [f"{path} {value}" for path, value in said.items()]
     then = inputs_of(other)
     before, after = work_out(ROWS, inputs_of(cards)), work_out(ROWS, then)
     _plot(options, then)
     code = _code(after)
     if options.json:
         now = _as_json(before, inputs_of(cards))
-        say(json.dumps({"what_if": said, "now": now, "then": _as_json(after, then)}))
+        say(json.dumps({"what_if": shown, "now": now, "then": _as_json(after, then)}))
         return code
     _say_cautions(after)
     say("")
-    say(f"with {', '.join(said)}")
+    say(f"with {', '.join(shown)}")
     _say_all(text.side_by_side(before, after))
+    _say_all(text.idle(said.keys() - {ANGLE}, after))
     known = {line.row.name for line in before if line.state != UNKNOWN}
     lost = [line for line in after if line.state == UNKNOWN and line.row.name in known]
     if lost:

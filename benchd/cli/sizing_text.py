@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from benchd.calc.sizing import PARTS
@@ -223,6 +223,13 @@ def side_by_side(before: Sequence[Line], after: Sequence[Line]) -> Iterator[str]
         if now is not None and held:
             wrong = f": {now.sentence}" if now.state in (RED, TIGHT) else ""
             yield f"{INSET}  {held}{wrong}"
+
+
+def idle(keys: Iterable[str], lines: Sequence[Line]) -> Iterator[str]:
+    """Give the keys that no line of these cards rests on or is held against."""
+    used = {name for line in lines for name in (*line.row.needs, *dict(line.row.only))}
+    used |= {str(line.row.limit.at) for line in lines if line.row.limit is not None}
+    yield from (f"{INSET}No line of these cards rests on {key}." for key in keys if key not in used)
 
 
 def _same(was: Line, now: Line) -> bool:

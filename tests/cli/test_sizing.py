@@ -166,6 +166,10 @@ def test_what_changes_nothing_says_so_and_what_is_lost_says_what_for(
     same = benchd("size", bench, masa(bench), "--what-if", "nozzle=24mm")
     assert "Nothing on the sheet changes." in same.out
     assert "now  " not in same.out
+    idle = benchd("size", bench, masa(bench), "--what-if", "cutter.spring=9N")
+    assert "No line of these cards rests on cutter.spring." in idle.out
+    used = benchd("size", bench, masa(bench), "--what-if", "step_angle=0.9deg")
+    assert "No line of these cards" not in used.out
     lost = benchd("size", bench, masa(bench), "--what-if", "flow.law=paste").out
     assert "paste.entry is not given: pressure of entry and nozzle" in lost
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from benchd.calc.sizing.base import Impossible, Limit, Row, not_negative, positive
+from benchd.calc.sizing.base import Impossible, Row, not_negative, positive
 
 STROKE_DOUBT = 0.3
 """Share by which a card's stroke may be off what its aim takes; the daemon refuses more."""
@@ -65,15 +65,23 @@ def _push(net: float, back: float, up: float) -> float:
     return net + back - up
 
 
+def _given(way: float, net: float, back: float, up: float, per_way: float) -> float:
+    gives_kg = (way + up - back) * per_way
+    if abs(way / _push(net, back, up) - 1) > STROKE_DOUBT:
+        gives_g = max(0.0, gives_kg) * 1e3
+        raise Impossible(
+            f"'stroke' gives {gives_g:.4g} g at this bore and density, far off the aim; the daemon "
+            "would refuse this dough card. Tune the stroke again, or leave it out."
+        )
+    return gives_kg
+
+
 _BY_AIM = ("portion.stroke", "draw_back", "take_up")
 
 ROWS = (
-    Row("portion.off", "stroke off what the aim takes", "%",
-        "stroke / (net stroke + draw-back - take-up), off 1", ("stroke", *_BY_AIM),
-        lambda way, *aim: abs(way / _push(*aim) - 1),
-        "Packing and tuning take some; what is computed for a portion goes by aim and density.",
-        Limit("most", STROKE_DOUBT, "The dough card's stroke does not fit its aim at this density "
-              "and bore, and the daemon would refuse it: tune it again, or leave it out.", 1.5),
+    Row("portion.given", "the card's stroke gives", "g", "(stroke + take-up - draw-back) x g/mm",
+        ("stroke", *_BY_AIM, "feed.mass_per_way"), _given,
+        "By bore and density alone; dough packs under pressure, so a tuned one may give the aim.",
         only=(("stroke.given", "yes"),)),
     Row("portion.push", "way of the push", "mm", "the dough card's stroke", ("stroke",),
         lambda way: way, "As the dough card says.", only=(("stroke.given", "yes"),)),

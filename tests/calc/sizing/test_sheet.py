@@ -329,7 +329,7 @@ def wrongs() -> Iterator[tuple[dict[str, float | str], str]]:
     yield {"cut_per_width": 5000.0}, "cutter.push"
     yield {"cutter__pressure": 2e4}, "cutter.push"
     yield {"cutter__pressure": 3.1e5}, "cutter.allowed"
-    yield {"stroke": 0.018}, "portion.off"
+    yield {"stroke": 0.018}, "portion.given"
     yield {"cutter__stroke": 0.02}, "cutter.reach"
     yield {"cutter__blade": 0.02}, "cutter.width"
     yield {"nozzle__bore": 0.06}, "nozzle.share"
@@ -422,10 +422,10 @@ def test_all_dough_of_a_full_barrel_holds_gas() -> None:
 
 def test_a_stroke_that_the_daemon_would_refuse_is_red() -> None:
     assert STROKE_DOUBT == REFUSED_FROM
-    line = sheet()["portion.off"]
-    # By hand: 12.7 mm where 13.286 mm are net, and draw-back and take-up are alike.
-    assert line.value == pytest.approx(1 - 12.7 / 13.286, abs=1e-4)
-    assert "portion.off" not in sheet(masa=MASA.replace("stroke: 12.7 mm", ""))
+    # By hand: 12.7 mm of 2.258 g/mm, as draw-back and take-up are alike.
+    assert sheet()["portion.given"].value == pytest.approx(0.02868, abs=1e-5)
+    assert "gives 40.64 g" in sheet(stroke=0.018)["portion.given"].sentence
+    assert "portion.given" not in sheet(masa=MASA.replace("stroke: 12.7 mm", ""))
     for masa in (MASA, MASA.replace("stroke: 12.7 mm", "")):
         lines = sheet(masa=masa, take_up=0.02)
         assert any("take_up" in line.sentence for line in lines.values() if line.state == RED)
