@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import math
+import shlex
 from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import OK, WRONG, Parts, Usage, caution, note, quantity_of, say
@@ -200,28 +202,33 @@ def _key_for(word: str) -> str:
 
     Raises: Usage when it stands for none, or for several.
     """
-    from benchd.config.sizing_inputs import KEYS, UNLISTED, UNREAD
+    from benchd.config.sizing_inputs import KEYS, ON_CARDS
 
-    known = [path for path in KEYS if path not in UNLISTED and not path.startswith(UNREAD)]
     for path in (word, f"{word}.bore", f"{word}.conductance"):
-        if path in known:
+        if path in KEYS:
             return path
-    same = [path for path in known if path.rpartition(".")[2] == word]
+    same = [path for path in KEYS if path.rpartition(".")[2] == word]
     if len(same) == 1:
         return same[0]
     if same:
         raise Usage(f"'{word}' could be {', '.join(same)}; write one of them whole.")
+    if any(word in (path, path.rpartition(".")[2]) for path in ON_CARDS):
+        raise Usage(f"'{word}' is no key that sizing reads: no line of the sheet rests on it.")
     import difflib
 
-    near = difflib.get_close_matches(word, known, 1, 0.0)
+    near = difflib.get_close_matches(word, KEYS, 1, 0.0)
     raise Usage(f"'{word}' is no key that sizing reads; the nearest is '{near[0]}'.")
 
 
-def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str]]:
+def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, dict[str, str]]:
+    """Return the cards with other values, and those values by their keys.
+
+    Raises: Usage
+    """
     from benchd.config.quantity import QuantityError
 
     other = copy.deepcopy(cards)
-    said = []
+    said: dict[str, str] = {}
     for one in options.what_if:
         word, equals, value = one.partition("=")
         if not (word.strip() and equals and value.strip()):
@@ -231,7 +238,9 @@ def _changed(options: argparse.Namespace, cards: Cards) -> tuple[Cards, list[str
             other.change(path, value.strip())
         except QuantityError as error:
             raise Usage(f"'{path}: {value}' {error}") from None
-        said.append(f"{path} {value.strip()}")
+        said[path] = value.strip()
+    if "aim" in said and "stroke" not in said:
+        other.untuned()
     return other, said
 
 
@@ -239,21 +248,23 @@ def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     from benchd.calc.sizing import ROWS
     from benchd.calc.sizing.base import UNKNOWN, work_out
     from benchd.cli import sizing_text as text
-    from benchd.config.sizing_inputs import inputs_of
+    from benchd.config.sizing_inputs import ANGLE, inputs_of
 
     other, said = _changed(options, cards)
+    shown = [f"{path} {value}" for path, value in said.items()]
     then = inputs_of(other)
     before, after = work_out(ROWS, inputs_of(cards)), work_out(ROWS, then)
     _plot(options, then)
     code = _code(after)
     if options.json:
         now = _as_json(before, inputs_of(cards))
-        say(json.dumps({"what_if": said, "now": now, "then": _as_json(after, then)}))
+        say(json.dumps({"what_if": shown, "now": now, "then": _as_json(after, then)}))
         return code
     _say_cautions(after)
     say("")
-    say(f"with {', '.join(said)}")
+    say(f"with {', '.join(shown)}")
     _say_all(text.side_by_side(before, after))
+    _say_all(text.idle(said.keys() - {ANGLE}, after))
     known = {line.row.name for line in before if line.state != UNKNOWN}
     lost = [line for line in after if line.state == UNKNOWN and line.row.name in known]
     if lost:
@@ -285,10 +296,9 @@ def _backwards(options: argparse.Namespace, cards: Cards) -> int:
     _say_all(text.sheet(lines, text.units_of(inputs, lines), said, short=options.short))
     _say_all(text.unknown(lines))
     _say_all(text.guesses(found, inputs, lines))
-    tried = _try_out(lines)
-    if tried:
-        say("")
-        say(f"The whole sheet with it: 'benchd size {' '.join(options.cards)} {tried}'.")
+    words = f"{shlex.join(options.cards)} --what-if aim={options.mass * 1e3:.6g}g{_try_out(lines)}"
+    say("")
+    say(f"The whole sheet with it: 'benchd size {words}'.")
     return code
 
 
@@ -302,8 +312,14 @@ def _try_out(lines: Sequence[Line]) -> str:
     for name, key in FOUND.items():
         value, unit = found.get(name, (None, ""))
         if value is not None:
-            words.append(f"--what-if {key}={value / UNITS[unit]:.3g}{unit}")
-    return " ".join(words)
+            words.append(f" --what-if {key}={_rounded_up(value / UNITS[unit])}{unit}")
+    return "".join(words)
+
+
+def _rounded_up(value: float) -> str:
+    """Return a value with four digits that is not below it: less would not do what was asked."""
+    step = 10.0 ** (math.floor(math.log10(value)) - 3)
+    return f"{math.ceil(value / step - 1e-6) * step:.5g}"
 
 
 PARTS = {"size": Parts(_options, size)}

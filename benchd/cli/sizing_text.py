@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from benchd.calc.sizing import PARTS
@@ -178,7 +178,7 @@ def guesses(
     if not by_guess:
         return
     yield ""
-    yield "guessed, not measured: what moves by for 1 % of each"
+    yield "guessed, not measured: what moves, and by how much, for 1 % of each"
     for guess, results in list(by_guess.items())[:most]:
         shown = "; ".join(f"{one.label} {one.share:+.2g} %" for one in results[:RESULTS_SHOWN])
         more = len(results) - RESULTS_SHOWN
@@ -225,11 +225,22 @@ def side_by_side(before: Sequence[Line], after: Sequence[Line]) -> Iterator[str]
             yield f"{INSET}  {held}{wrong}"
 
 
+def idle(keys: Iterable[str], lines: Sequence[Line]) -> Iterator[str]:
+    """Give the keys that no line of these cards rests on or is held against."""
+    used = {name for line in lines for name in (*line.row.needs, *dict(line.row.only))}
+    used |= {str(line.row.limit.at) for line in lines if line.row.limit is not None}
+    yield from (f"{INSET}No line of these cards rests on {key}." for key in keys if key not in used)
+
+
 def _same(was: Line, now: Line) -> bool:
-    if was.value is None or now.value is None:
-        return was.value == now.value and was.state == now.state
-    near = abs(was.value - now.value) <= 1e-9 * max(abs(was.value), abs(now.value))
-    return near and was.state == now.state
+    """Whether two lines of one row say the same: value, what it is held against, and state."""
+    return was.state == now.state and _near(was.value, now.value) and _near(was.limit, now.limit)
+
+
+def _near(was: float | None, now: float | None) -> bool:
+    if was is None or now is None:
+        return was is now
+    return math.isclose(was, now, rel_tol=1e-9)
 
 
 def line_json(line: Line, units: Mapping[str, str]) -> dict[str, Any]:

@@ -68,19 +68,19 @@ def bench_values(text: str, problems: Problems) -> Values:
     Raises: CardError when the text is no card at all.
     """
     values = read(text, BENCH_KEYS, problems)
-    _fill_in(values)
+    fill_in(values)
     hold_to(CHECKS, values, problems)
     # The same motor, however it is written, is the same bench.
     values.drop("feed.step_angle")
     return values
 
 
-def _fill_in(values: Values) -> None:
+def fill_in(values: Values) -> None:
     """Put in what a card may leave out and what then follows from the rest."""
-    if values.sound("feed.accel") and "feed.stop_decel" not in values:
+    if values.sound("feed.accel") and not values.given("feed.stop_decel"):
         decel = 4 * values.number("feed.accel")
         values.set("feed.stop_decel", decel, text=in_unit(decel, "mm/s2"))
-    if values.sound("feed.top_speed") and "feed.draw_speed" not in values:
+    if values.sound("feed.top_speed") and not values.given("feed.draw_speed"):
         values.set(
             "feed.draw_speed",
             values.number("feed.top_speed"),

@@ -170,7 +170,8 @@ def _screw(values: Values) -> Found:
             )
 
 
-def _step_angle(values: Values) -> Found:
+def step_angle(values: Values) -> Found:
+    """Find a step angle that is no whole number of steps, or not that of the card's steps."""
     if "feed.step_angle" not in values:
         return
     steps = 2 * math.pi / values.number("feed.step_angle")
@@ -366,7 +367,7 @@ CHECKS: tuple[Callable[[Values], Found], ...] = (
         _rod,
         _strokes,
         _screw,
-        _step_angle,
+        step_angle,
         _speeds,
         _reach,
     ),

@@ -123,6 +123,7 @@ class Values:
     def drop(self, path: str) -> None:
         """Forget a value that another one says by now; nothing where there is none."""
         self._values.pop(path, None)
+        self._lines.pop(path, None)
 
     def digest(self, paths: Iterable[str], start: int = 0) -> int:
         """Return the CRC-32/ISO-HDLC of what a card says at these keys, in SI, from `start` on.

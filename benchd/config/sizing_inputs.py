@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from benchd.calc.sizing import READ
 from benchd.calc.sizing.base import Input
-from benchd.config.bench import bench_values
+from benchd.config.bench import bench_values, fill_in
+from benchd.config.bench_checks import step_angle
 from benchd.config.bench_keys import BENCH_KEYS, DENSITY_KG_M3
 from benchd.config.dough import DOUGH_KEYS, dough_values
 from benchd.config.errors import Problems
 from benchd.config.keys import OPTIONAL, REQUIRED, Key, Values, read_one
+from benchd.config.quantity import QuantityError
 from protocols.limits import LIMIT_BY_NAME
 
-KEYS: dict[str, Key] = {key.path: key for key in (*BENCH_KEYS, *DOUGH_KEYS)}
-"""Every key that can be an input, by its path."""
+ANGLE = "feed.step_angle"
+"""Another word for `feed.steps_per_turn`."""
+
+ON_CARDS: dict[str, Key] = {key.path: key for key in (*BENCH_KEYS, *DOUGH_KEYS)}
+"""Every key of either card, by its path."""
+
+KEYS: dict[str, Key] = {
+    path: key for path, key in ON_CARDS.items() if path in READ or path == ANGLE
+}
+"""Those that a line of the sheet rests on."""
 
 ON_BENCH = frozenset(key.path for key in BENCH_KEYS)
-
-UNLISTED = ("bench", "dough", "port", "baud", "fitted", "simulated", "guessed")
-UNREAD = ("pins", "mqtt", "watch", "lease", "sample", "eye", "thrust", "air.zero", "air.full",
-          "scale.port", "scale.baud", "scale.frame", "scale.pattern", "scale.unit", "scale.sends",
-          "scale.least")  # fmt: skip
-"""Keys and sections that no calculation reads."""
 
 RATE_UNIT = "1/s"
 REPEATABILITY = 0.5
@@ -36,11 +41,24 @@ class Cards:
     def change(self, path: str, text: str) -> None:
         """Put another value in, written as on a card; what it does, the sheet shows.
 
+        What a card leaves out follows again.
+
         Raises: QuantityError when it cannot be read or is out of range.
         """
-        on_bench = self.dough is None or path in ON_BENCH
-        values = self.bench if on_bench or self.dough is None else self.dough
-        values.set(path, read_one(KEYS[path], text), 1, text)
+        values = self.bench if self.dough is None or path in ON_BENCH else self.dough
+        value = read_one(KEYS[path], text)
+        if path == ANGLE:
+            values.drop("feed.steps_per_turn")
+        values.set(path, value, 1, text)
+        for _, sentence in step_angle(values):
+            raise QuantityError(f"is refused: {sentence}")
+        fill_in(values)
+        values.drop(ANGLE)
+
+    def untuned(self) -> None:
+        """Leave out the stroke, which was tuned for another aim."""
+        if self.dough is not None:
+            self.dough.drop("stroke")
 
 
 def read_cards(bench: str, bench_name: str, dough: str | None, dough_name: str) -> Cards:
@@ -80,9 +98,9 @@ def inputs_of(cards: Cards) -> dict[str, Input]:
 def _add(found: dict[str, Input], values: Values) -> None:
     guessed = values.names("guessed")
     for path, value in values.all().items():
-        key = KEYS[path]
-        if path in UNLISTED or path.startswith(UNREAD) or isinstance(value, bool | frozenset):
+        if path not in READ or isinstance(value, bool | frozenset):
             continue
+        key = KEYS[path]
         guess = path in guessed or not values.given(path)
         unit = "%" if key.kind == "share" else key.unit
         found[path] = Input(value if isinstance(value, str) else float(value), unit, guess)
@@ -92,7 +110,7 @@ def _stand_in(bench: Values) -> dict[str, Input]:
     """Return common practice for a dough that nobody described."""
     found: dict[str, Input] = {}
     for key in DOUGH_KEYS:
-        if key.default in (REQUIRED, OPTIONAL) or key.path in UNLISTED:
+        if key.default in (REQUIRED, OPTIONAL) or key.path not in READ:
             continue
         value = read_one(key, key.default)
         unit = "%" if key.kind == "share" else key.unit

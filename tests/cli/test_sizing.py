@@ -136,12 +136,40 @@ def test_what_if_shows_the_changed_lines_side_by_side(benchd: Benchd, bench: str
     assert "at most 80 % (0.996 x)" in near.out
 
 
+@pytest.mark.parametrize(
+    ("change", "shown"),
+    [
+        ("feed.step_angle=0.9deg", "full steps a second +600 1/s +1200 1/s"),
+        ("limits.thrust=300N", r"at most 300 N \(2\.08 x\)"),
+        ("barrel.rated=5bar", r"at most 5 bar \(2\.52 x\)"),
+        ("feed.top_speed=6mm/s", "time of one portion +4.15 s +4.193 s"),
+        ("aim=20g", "way of the push +12.7 mm +8.857 mm"),
+    ],
+)
+def test_what_follows_from_another_value_follows_in_the_sheet(
+    benchd: Benchd, bench: str, change: str, shown: str
+) -> None:
+    told = benchd("size", bench, masa(bench), "--what-if", change)
+    assert re.search(shown, told.out), told.out
+
+
+def test_a_stroke_that_is_asked_for_stays_with_another_aim(benchd: Benchd, bench: str) -> None:
+    for words in (("stroke=9mm", "aim=20g"), ("aim=20g", "stroke=9mm")):
+        asked = [part for word in words for part in ("--what-if", word)]
+        told = benchd("size", bench, masa(bench), *asked).out
+        assert re.search("way of the push +12.7 mm +9 mm", told), told
+
+
 def test_what_changes_nothing_says_so_and_what_is_lost_says_what_for(
     benchd: Benchd, bench: str
 ) -> None:
     same = benchd("size", bench, masa(bench), "--what-if", "nozzle=24mm")
     assert "Nothing on the sheet changes." in same.out
     assert "now  " not in same.out
+    idle = benchd("size", bench, masa(bench), "--what-if", "cutter.spring=9N")
+    assert "No line of these cards rests on cutter.spring." in idle.out
+    used = benchd("size", bench, masa(bench), "--what-if", "step_angle=0.9deg")
+    assert "No line of these cards" not in used.out
     lost = benchd("size", bench, masa(bench), "--what-if", "flow.law=paste").out
     assert "paste.entry is not given: pressure of entry and nozzle" in lost
 
@@ -179,6 +207,23 @@ def test_backwards_from_a_portion_and_the_sheet_that_it_names(benchd: Benchd, be
     words = re.search(r"'benchd (size .*)'", shown.out)
     assert words is not None
     assert benchd(*words[1].split()).code == 0
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("asked", [("60g", "29mm"), ("30g", "25mm"), ("20g", "18mm")])
+def test_the_sheet_that_is_named_has_what_was_asked_for(
+    benchd: Benchd, bench: str, asked: tuple[str, str]
+) -> None:
+    said = ("--for", asked[0], "--thickness", asked[1], "--short")
+    words = re.search(r"'benchd (size .*)'", benchd("size", bench, masa(bench), *said).out)
+    assert words is not None
+    then = json.loads(benchd(*words[1].split(), "--json").out)["then"]["lines"]
+    lines = {line["name"]: line for line in then}
+    aim_g = float(asked[0][:-1])
+    assert lines["portion.tolerance_kg"]["value"] == pytest.approx(0.05 * aim_g)
+    assert lines["strand.diameter"]["value"] == pytest.approx(float(asked[1][:-2]), rel=1e-3)
+    assert lines["cutter.push"]["margin"] >= 1.999
+    assert lines["cutter.speed"]["margin"] >= 1
 
 
 def test_no_pressure_is_proposed_or_passed_at_which_the_bench_refuses_to_cut(
@@ -237,7 +282,9 @@ def test_a_portion_that_no_tube_holds_is_red_backwards_too(benchd: Benchd, bench
         (["--what-if", "nozzle"], "'nozzle' must be KEY=VALUE, such as nozzle=14mm."),
         (["--what-if", "nozzle=14"], "'nozzle.bore: 14' has no unit"),
         (["--what-if", "nozzle=1mm"], "is outside what is possible, 2 to 100 mm."),
-        (["--what-if", "baud=9600"], "'baud' is no key that sizing reads"),
+        (["--what-if", "baud=9600"], "'baud' is no key that sizing reads: no line of the sheet"),
+        (["--what-if", "jog_speed=1mm/s"], "'jog_speed' is no key that sizing reads: no line"),
+        (["--what-if", "step_angle=1.7deg"], "gives 211.76 steps per turn, which is no whole"),
         (["--for", "30g"], "--for and --thickness go together"),
         (["--for", "30g", "--thickness", "0mm"], "--thickness 0 mm is outside what is possible"),
         (["--for", "3kg", "--thickness", "9mm"], "--for 3000 g is outside what is possible, 1 to"),

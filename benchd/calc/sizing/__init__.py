@@ -54,21 +54,34 @@ def _named(rows: tuple[Row, ...], *names: str) -> tuple[Row, ...]:
     return tuple(row for row in rows if row.name in names)
 
 
+SINGLE = (("cutter.acting", "single"),)
+
 BACKWARDS: tuple[Row, ...] = (
     *backwards.STRAND_ROWS,
     *_named(portions.ROWS, "portion.stroke", "portion.length", "feed.useful", "tube.portions"),
     *_named(cylinder.ROWS, "cutter.needs", "cutter.against"),
     *backwards.CUTTER_ROWS,
-    *_named(air_flow.ROWS, "air.conductance"),
     # A single-acting cylinder has no needle: it goes as fast as the pressure that was found drives.
+    *(
+        row._replace(only=SINGLE)
+        for row in _named(air_flow.ROWS, "air.conductance", "air.critical")
+    ),
     *(
         row._replace(needs=("for.pressure", *row.needs[1:]))
         for row in cutter_speed.ROWS
-        if ("cutter.acting", "single") in row.only
+        if row.only == SINGLE
     ),
     *throw.ROWS,
 )
 """Rows from a wanted portion (`aim` and `thickness`) back to the bench that makes it."""
+
+READ: frozenset[str] = frozenset(
+    name
+    for row in (*ROWS, *BACKWARDS)
+    for name in (*row.needs, *(word for word, _ in row.only), row.limit.at if row.limit else "")
+    if isinstance(name, str)
+)
+"""Names of all inputs and rows that a line rests on or is held against."""
 
 FOUND: dict[str, str] = {
     "for.nozzle": "nozzle.bore",

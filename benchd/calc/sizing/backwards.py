@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from benchd.calc.sizing.base import (
     REFERENCE_PA,
-    Impossible,
     Limit,
     Row,
     disc_area,
     flow_share,
     not_negative,
     positive,
+    ring_area,
 )
 
 REACH_SHARE = 0.6
@@ -90,11 +90,8 @@ def needle_for(
 def _needle(
     speed: float, pressure: float, ambient: float, bore: float, rod: float, drag: float, b: float
 ) -> float:
-    out = disc_area(bore)
-    back = out - disc_area(rod)
-    if back <= 0:
-        raise Impossible("'cutter.rod' is not below the cylinder's bore.")
-    back_pa = (pressure * out - drag) / back
+    back = ring_area(bore, rod_m=rod)
+    back_pa = (pressure * disc_area(bore) - drag) / back
     return needle_for(speed, back_pa=back_pa, ambient_pa=ambient, area_m2=back, critical=b)
 
 

@@ -141,6 +141,24 @@ def disc_area(diameter_m: float) -> float:
     return math.pi * diameter_m**2 / 4
 
 
+def ring_area(bore_m: float, *, rod_m: float) -> float:
+    """Return the area of a piston on the side of its rod [m^2].
+
+    pi (D^2 - d^2) / 4.
+
+    Parameters:  bore_m : scalar, float [m], > 0. rod_m : scalar, float [m], >= 0, below the bore
+    Returns:     area : scalar, float [m^2]
+    Raises:      Impossible: names the argument
+    Source:      geometry
+    Example:     16 mm, rod 6 mm: 172.8 mm2, by hand.
+    """
+    positive(bore_m=bore_m)
+    not_negative(rod_m=rod_m)
+    if rod_m >= bore_m:
+        raise Impossible("'rod_m' is not below 'bore_m': a rod is thinner than its cylinder.")
+    return math.pi * (bore_m**2 - rod_m**2) / 4
+
+
 def flow_share(ratio: float, *, critical: float) -> float:
     """Return how much of the choked flow passes at a ratio of pressures.
 

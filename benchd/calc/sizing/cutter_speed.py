@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from benchd.calc.sizing.base import (
     REFERENCE_PA,
     Impossible,
@@ -13,6 +11,7 @@ from benchd.calc.sizing.base import (
     flow_share,
     not_negative,
     positive,
+    ring_area,
 )
 
 
@@ -34,7 +33,7 @@ def back_pressure(
     positive(area_out_m2=area_out_m2, area_back_m2=area_back_m2)
     left_n = pressure_pa * area_out_m2 - load_n
     if left_n <= 0:
-        raise Impossible("'load_n' is more than the cylinder can push; the blade stays.")
+        raise Impossible("'load_n' (friction, spring) is more than the cylinder can push.")
     return left_n / area_back_m2
 
 
@@ -82,30 +81,23 @@ def fill_bound_speed(
     inside_pa = ambient_pa + load_n / area_m2
     supply_pa = ambient_pa + pressure_pa
     if inside_pa >= supply_pa:
-        raise Impossible("'load_n' is more than the cylinder can push; the blade stays.")
+        raise Impossible("'load_n' (friction, spring) is more than the cylinder can push.")
     share = flow_share(inside_pa / supply_pa, critical=critical)
     return conductance * supply_pa * REFERENCE_PA * share / (inside_pa * area_m2)
 
 
-def _back_area(bore: float, rod: float) -> float:
-    area = disc_area(bore) - disc_area(rod)
-    if area <= 0:
-        raise Impossible("'cutter.rod' is not below the cylinder's bore.")
-    return area
-
-
 def _speed(
-    p: float, ambient: float, bore: float, rod: float, drag: float, needle: float, fill: float,
-    critical: float,
+    p: float, ambient: float, bore: float, rod: float, drag: float, needle: float, needle_b: float,
+    fill: float, fill_b: float,
 ) -> float:  # fmt: skip
-    out, back = disc_area(bore), _back_area(bore, rod)
+    out, back = disc_area(bore), ring_area(bore, rod_m=rod)
     back_pa = back_pressure(p, area_out_m2=out, area_back_m2=back, load_n=drag)
-    behind = speed(back_pa, ambient_pa=ambient, area_m2=back, conductance=needle, critical=critical)
+    behind = speed(back_pa, ambient_pa=ambient, area_m2=back, conductance=needle, critical=needle_b)
     # Whichever side passes less sets the pace.
     return min(
         behind,
         fill_bound_speed(
-            p, ambient_pa=ambient, area_m2=out, load_n=drag, conductance=fill, critical=critical
+            p, ambient_pa=ambient, area_m2=out, load_n=drag, conductance=fill, critical=fill_b
         ),
     )
 
@@ -113,21 +105,22 @@ def _speed(
 ROWS = (
     Row("cutter.speed", "speed of the blade", "m/s", "meter-out by ISO 6358: C p0 share / A2",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.rod", "cutter.friction",
-         "needle.conductance", "air.conductance", "valve.critical"), _speed,
+         "needle.conductance", "valve.critical", "air.conductance", "air.critical"), _speed,
         "Even motion behind the needle; the first stroke after an air dump is far faster.",
         Limit("least", "clean_speed", "Slower than what cuts clean: open the needle a little, at "
-              "the same pressure.", 1.0, soft=True),
+              "the same pressure; where that does nothing, valve or hose are too narrow.",
+              soft=True),
         safety="The first stroke after venting has no cushion: re-fill with the blade held home, "
                "stand clear, and make one dry stroke first.", caution_above=0.5,
         only=(("cutter.acting", "double"),)),
     Row("cutter.speed", "speed of the blade", "m/s", "filling by ISO 6358: C p1 p0 share / (p A1)",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.spring", "cutter.friction",
-         "air.conductance", "valve.critical"),
+         "air.conductance", "air.critical"),
         lambda p, pa, bore, spring, drag, c, b: fill_bound_speed(
-            p, ambient_pa=pa, area_m2=math.pi * bore**2 / 4, load_n=spring + drag, conductance=c,
+            p, ambient_pa=pa, area_m2=disc_area(bore), load_n=spring + drag, conductance=c,
             critical=b),
         "Even motion that valve and hose allow, as no needle holds a single-acting cylinder back.",
-        Limit("least", "clean_speed", "Slower than what cuts clean.", 1.0, soft=True),
+        Limit("least", "clean_speed", "Slower than what cuts clean.", soft=True),
         safety="Nothing slows this blade: stand clear of the throw, and keep the pressure low.",
         caution_above=0.5, only=(("cutter.acting", "single"),)),
     Row("cutter.time", "time of the way out", "ms", "stroke / speed",

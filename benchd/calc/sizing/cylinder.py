@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from benchd.calc.sizing.base import Impossible, Limit, Row, disc_area, not_negative, positive
+from benchd.calc.sizing.base import Limit, Row, disc_area, not_negative, positive, ring_area
 
 BLADE = (
     "Even 40 N on an edge cuts: a fixed or interlocked guard, no hands near it with air on, and "
@@ -32,17 +32,14 @@ def pull_force(pressure_pa: float, *, bore_m: float, rod_m: float) -> float:
     p pi (D^2 - d^2) / 4, without friction and against open air.
 
     Parameters:  pressure_pa : scalar, float [Pa], >= 0; gauge. bore_m : scalar, float [m], > 0.
-        rod_m : scalar, float [m], > 0, below the bore
+        rod_m : scalar, float [m], >= 0, below the bore
     Returns:     force : scalar, float [N]
     Raises:      Impossible: names the argument
     Source:      definition of pressure; tables of makers of cylinders after ISO 6432 agree
     Example:     bore 16 mm, rod 6 mm at 2 bar: 34.6 N.
     """
     not_negative(pressure_pa=pressure_pa)
-    positive(rod_m=rod_m)
-    if rod_m >= bore_m:
-        raise Impossible("'rod_m' is not below the bore.")
-    return pressure_pa * (disc_area(bore_m) - disc_area(rod_m))
+    return pressure_pa * ring_area(bore_m, rod_m=rod_m)
 
 
 def cut_force(strand_m: float, *, per_width_n_m: float) -> float:
@@ -86,14 +83,23 @@ ROWS = (
         ("strand.diameter", "cut_per_width"),
         lambda strand, per: cut_force(strand, per_width_n_m=per),
         "A narrower portion needs less, and cold dough two to five times as much."),
-    Row("cutter.against", "spring against the way out", "N", "of a single-acting cylinder",
-        ("cutter.acting", "cutter.spring"),
-        lambda acting, spring: spring if acting == "single" else 0.0,
-        "A double-acting cylinder has none; a single-acting one comes home by it."),
+    Row("cutter.against", "spring against the way out", "N", "none in a double-acting cylinder",
+        ("cutter.acting",), lambda _: 0.0, "Air brings this cylinder home.",
+        only=(("cutter.acting", "double"),)),
+    Row("cutter.against", "spring against the way out", "N", "as the card says",
+        ("cutter.spring",), lambda spring: spring, "It brings the blade home.",
+        Limit("least", "cutter.breakaway", "The spring is weaker than what starts the cylinder: "
+              "the blade would stay out.", soft=True),
+        only=(("cutter.acting", "single"),)),
     Row("cutter.set", "pressure of the cutter", "bar", "as the card says", ("cutter.pressure",),
         lambda p: p, "The card lets the cutter cut at it.",
         Limit("least", "limits.air_min", "The card lets nothing be cut at so little air (IL-16): "
               "raise cutter.pressure, or lower limits.air_min."),
+        only=(("air.least", "given"),)),
+    Row("cutter.allowed", "most that the card lets cut", "bar", "as the card says",
+        ("limits.air_max",), lambda most: most, "Above this the card lets nothing be cut.",
+        Limit("least", "cutter.pressure", "The card lets nothing be cut at so much air (IL-16): "
+              "lower cutter.pressure; raise limits.air_max only within the makers' ratings."),
         only=(("air.least", "given"),)),
     Row("cutter.push", "cylinder force, out", "N", "p pi D^2/4 - friction - spring",
         ("cutter.pressure", "cutter.bore", "cutter.friction", "cutter.against"),
@@ -109,9 +115,15 @@ ROWS = (
         Limit("least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may "
               "not come back.", 1.5, soft=True),
         safety=BLADE, caution_above=20.0, only=(("cutter.acting", "double"),)),
+    Row("cutter.pull", "spring force, back", "N", "spring - friction",
+        ("cutter.spring", "cutter.friction"), _left,
+        "The spring alone must overcome friction and dough that sticks.",
+        Limit("least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may "
+              "not come back.", 1.5, soft=True),
+        safety=BLADE, caution_above=20.0, only=(("cutter.acting", "single"),)),
     Row("cutter.reach", "strand over the cutter's stroke", "%", "diameter / stroke",
         ("strand.diameter", "cutter.stroke"), lambda strand, way: strand / way,
-        "The blade passes the strand with way to spare.",
+        "Up to 60 % the blade has way to gather speed (common practice).",
         Limit("most", 1.0, "The stroke is shorter than the strand is wide: it cannot be cut "
               "through.", 1 / 0.6)),
     Row("cutter.width", "strand over the blade's width", "%", "diameter / blade width",

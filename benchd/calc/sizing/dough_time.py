@@ -75,8 +75,9 @@ _WRITTEN = (
 ROWS = (
     Row("dough.time_out", "dough may stay out", "min", "2 h, above 32 C 1 h (public advice)",
         ("room.celsius",), time_out,
-        "Counted from the cold, filling and breaks included. Longer only by a written procedure "
-        "under local food rules, which stand above this sheet.",
+        "Counted from the cold, filling and breaks included; 1 h once the room is above "
+        "32 C. Longer only by a written procedure under local food rules, which stand above this "
+        "sheet.",
         safety=_RAW, only=(("time_out", "advice"),)),
     *(
         Row("dough.time_out", "dough may stay out", "min", f"{hours:g} h (Food Code 3-501.19)",

@@ -24,7 +24,9 @@ def pull_out(rate_1_s: float, *, holding_nm: float, rate_max_1_s: float) -> floa
     """
     not_negative(rate_1_s=rate_1_s)
     positive(holding_nm=holding_nm, rate_max_1_s=rate_max_1_s)
-    return holding_nm * max(0.0, 1 - rate_1_s / rate_max_1_s)
+    left = 1 - rate_1_s / rate_max_1_s
+    # Rates are quotients: where they meet, what is left is a rounding.
+    return holding_nm * left if left > 1e-9 else 0.0
 
 
 def stall_force(torque_nm: float, *, torque_per_force_m: float) -> float:
@@ -56,13 +58,14 @@ ROWS = (
         "Above this torque steps are lost; the maker's own curve is better than this line."),
     Row("motor.load", "share of the pull-out torque", "%", "load: torque to push / pull-out",
         ("screw.push", "motor.pull_out"), _share,
-        "The motor follows at the working speed, with this much of its torque in use.",
+        "What is left is for starts, resonance and stiffer dough.",
         Limit("most", STALL_SHARE, "The motor will lose steps at this speed and pressure: push "
               "slower, widen the nozzle, use a smaller lead or a stronger motor.", 1.6)),
     Row("thrust.stall", "force when the motor stalls", "N", "stall: holding torque / torque per N",
         ("motor.torque", "screw.push", "thrust.work"),
         lambda hold, push, work: stall_force(hold, torque_per_force_m=push / work),
-        "A blocked nozzle lets the plunger push this hard before the motor gives up.",
+        "A blocked nozzle lets the plunger push this hard before the motor gives up; a screw with "
+        "less friction than said pushes harder.",
         safety="Barrel, cap and fasteners must carry the stall force, not the working one; a limit "
                "in software is not a safety function. A qualified person judges the frame.",
         caution_above=500.0),

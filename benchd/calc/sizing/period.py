@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import math
 
-from benchd.calc.sizing.base import Row, not_negative, positive
+from benchd.calc.sizing.base import Impossible, Row, not_negative, positive
+
+STROKE_DOUBT = 0.3
+"""Share by which a card's stroke may be off what its aim takes; the daemon refuses more."""
 
 
 def move_time(way_m: float, *, speed_m_s: float, accel_m_s2: float) -> float:
@@ -56,13 +59,35 @@ def _phases(
     )
 
 
+def _push(net: float, back: float, up: float) -> float:
+    if up >= net + back:
+        raise Impossible("'take_up' is longer than the whole portion; shorten it.")
+    return net + back - up
+
+
+def _given(way: float, net: float, back: float, up: float, per_way: float) -> float:
+    gives_kg = (way + up - back) * per_way
+    if abs(way / _push(net, back, up) - 1) > STROKE_DOUBT:
+        gives_g = max(0.0, gives_kg) * 1e3
+        raise Impossible(
+            f"'stroke' gives {gives_g:.4g} g at this bore and density, far off the aim; the daemon "
+            "would refuse this dough card. Tune the stroke again, or leave it out."
+        )
+    return gives_kg
+
+
+_BY_AIM = ("portion.stroke", "draw_back", "take_up")
+
 ROWS = (
+    Row("portion.given", "the card's stroke gives", "g", "(stroke + take-up - draw-back) x g/mm",
+        ("stroke", *_BY_AIM, "feed.mass_per_way"), _given,
+        "By bore and density alone; dough packs under pressure, so a tuned one may give the aim.",
+        only=(("stroke.given", "yes"),)),
     Row("portion.push", "way of the push", "mm", "the dough card's stroke", ("stroke",),
         lambda way: way, "As the dough card says.", only=(("stroke.given", "yes"),)),
     Row("portion.push", "way of the push", "mm", "stroke + draw-back - take-up",
-        ("portion.stroke", "draw_back", "take_up"),
-        lambda way, back, up: max(0.0, way + back - up),
-        "By aim and density, as the dough card gives no stroke.", only=(("stroke.given", "no"),)),
+        _BY_AIM, _push, "By aim and density, as no stroke is given for it.",
+        only=(("stroke.given", "no"),)),
     Row("period.phases", "time of one portion", "s",
         "take-up + push + draw-back + settle + cut + dwell + return",
         ("take_up", "portion.push", "draw_back", "push_speed", "feed.draw_speed", "feed.accel",

@@ -149,8 +149,9 @@ ROWS = (
         ("feed.lead", "screw.mean", "screw.thread"),
         lambda lead, mean, kind: holding_friction(lead, mean_m=mean, thread=kind),
         "The screw stays put without power while its friction is above this.",
-        Limit("most", "screw.friction", "This screw runs back when the motor lets go: keep the "
-              "drive held, or expect loss of pressure and a plunger that moves.", 1.5, soft=True),
+        Limit("most", "screw.friction", "This thread runs back when the motor lets go, unless a "
+              "collar holds it: keep the drive held, or expect loss of pressure and a plunger that "
+              "moves.", 1.5, soft=True),
         safety="A plunger that is pushed back moves without the motor: keep fingers out of the "
                "screw even with power off, and let the barrel's pressure off first."),
 )  # fmt: skip

@@ -10,6 +10,7 @@ from benchd.calc.sizing.base import (
     flow_share,
     not_negative,
     positive,
+    ring_area,
 )
 
 STEP_SHARE = 0.002
@@ -30,8 +31,9 @@ def start_delay(
     volume_out_m3: float,
     volume_back_m3: float,
     fill: float,
+    fill_critical: float,
     needle: float,
-    critical: float,
+    needle_critical: float,
     breakaway_n: float,
 ) -> float:
     """Return how long the piston rests while one side fills and the other empties.
@@ -42,8 +44,8 @@ def start_delay(
     Parameters:  pressure_pa : scalar, float [Pa], > 0; gauge, of the supply. ambient_pa : scalar,
         float [Pa], > 0. area_out_m2, area_back_m2 : scalars, float [m^2], > 0. volume_out_m3,
         volume_back_m3 : scalars, float [m^3], > 0; at rest, with dead volume and hose. fill,
-        needle : scalars, float [m^3/(s Pa)], > 0. critical : scalar, float [-]; b. breakaway_n :
-        scalar, float [N], >= 0
+        needle : scalars, float [m^3/(s Pa)], > 0. fill_critical, needle_critical : scalars, float
+        [-]; b of each. breakaway_n : scalar, float [N], >= 0
     Returns:     time : scalar, float [s]
     Raises:      Impossible: names the argument; also where the piston never moves
     Validity:    isothermal; the valve's own shift time comes on top.
@@ -61,10 +63,10 @@ def start_delay(
     rate_back = needle * REFERENCE_PA / volume_back_m3
 
     def rise(p_pa: float) -> float:
-        return rate_out * supply_pa * flow_share(p_pa / supply_pa, critical=critical)
+        return rate_out * supply_pa * flow_share(p_pa / supply_pa, critical=fill_critical)
 
     def fall(p_pa: float) -> float:
-        return -rate_back * p_pa * flow_share(ambient_pa / p_pa, critical=critical)
+        return -rate_back * p_pa * flow_share(ambient_pa / p_pa, critical=needle_critical)
 
     def over(out_pa: float, back_pa: float) -> float:
         return (
@@ -94,22 +96,20 @@ def start_delay(
 
 def _delay(
     p: float, ambient: float, bore: float, rod: float, stroke: float, dead: float, hose: float,
-    hose_bore: float, fill: float, needle: float, critical: float, breakaway: float, shift: float,
+    fill: float, fill_b: float, needle: float, needle_b: float, breakaway: float, shift: float,
 ) -> float:  # fmt: skip
-    out = disc_area(bore)
-    back = out - disc_area(rod)
-    hose_m3 = disc_area(hose_bore) * hose if hose > 0 else 0.0
+    back = ring_area(bore, rod_m=rod)
     return shift + start_delay(
-        p, ambient_pa=ambient, area_out_m2=out, area_back_m2=back, volume_out_m3=dead + hose_m3,
-        volume_back_m3=back * stroke + dead, fill=fill, needle=needle, critical=critical,
-        breakaway_n=breakaway,
+        p, ambient_pa=ambient, area_out_m2=disc_area(bore), area_back_m2=back,
+        volume_out_m3=hose, volume_back_m3=back * stroke + dead, fill=fill, fill_critical=fill_b,
+        needle=needle, needle_critical=needle_b, breakaway_n=breakaway,
     )  # fmt: skip
 
 
 ROWS = (
     Row("cutter.delay", "start delay", "ms", "two chambers by ISO 6358, and the valve's shift",
         ("cutter.pressure", "room.pressure", "cutter.bore", "cutter.rod", "cutter.stroke",
-         "cutter.dead", "hose.length", "hose.bore", "air.conductance", "needle.conductance",
+         "cutter.dead", "air.dead", "air.conductance", "air.critical", "needle.conductance",
          "valve.critical", "cutter.breakaway", "valve.shift"), _delay,
         "From command to first motion; it grows when the supply sinks, the stroke hardly does.",
         only=(("cutter.acting", "double"),)),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from benchd.calc.sizing.base import Row, not_negative, positive
+from benchd.calc.sizing.base import Row, disc_area, not_negative, positive
 
 PCC2_AMBIENT_PA = 101_000.0
 """Atmosphere of ASME PCC-2, Appendix 501-II [Pa]."""
@@ -99,10 +99,10 @@ _GAS = "P0 V0 (ln((P0+p)/P0) - p/(P0+p)), gas in the dough"
 _PCC2 = "ASME PCC-2 501-II: 2.5 P V (1 - (Pa/P)^0.286)"
 
 ROWS = (
-    Row("gas.volume", "gas in a full barrel", "cm3", "air share x area x useful travel",
-        ("air", "feed.bore", "feed.useful"),
-        lambda share, bore, way: share * math.pi * bore**2 / 4 * way,
-        "At ambient pressure; it is the spring that pushes on after a stop."),
+    Row("gas.volume", "gas in a full barrel", "cm3", "air share x area x travel",
+        ("air", "feed.bore", "feed.travel"),
+        lambda share, bore, way: share * disc_area(bore) * way,
+        "At ambient pressure, heel included; it is the spring that pushes on after a stop."),
     Row("gas.work", "energy in the barrel at work", "J", _GAS,
         ("barrel.work", "gas.volume", "room.pressure"),
         lambda p, volume, pa: trapped_gas(p, volume_m3=volume, ambient_pa=pa),

@@ -121,7 +121,7 @@ STALL_ROWS = (
     Row("barrel.fastener", "force on each fastener at stall", "N", "p pi D^2 / (4 n)",
         ("barrel.stall", "feed.bore", "barrel.fasteners"),
         lambda pressure, bore, n: fastener_load(pressure, bore_m=bore, fasteners=n),
-        "Each carries this if all pull alike; it takes at least four times as much.",
+        "Each carries this if all pull alike; it should be rated for four times as much.",
         Limit("most", "barrel.fastener_allowed", "A fastener carries more than a quarter of its "
               "rating: use more or stronger ones, metal threads, no wood screws or glue."),
         safety="A fastener that lets go throws the cap: stand aside of the axis, wear eye "

@@ -85,7 +85,7 @@ ROWS = (
         "What the scale itself adds to what you see."),
     Row("scale.share", "scale's share of the tolerance", "%", "2 sd / tolerance",
         ("scale.sd", "portion.tolerance_kg"), lambda sd, allowed: 2 * sd / allowed,
-        "The scale tells a right portion from a wrong one.",
+        "Up to a third the scale hardly blurs what is right and what is not.",
         Limit("most", 1.0, "This scale cannot tell a right portion from a wrong one: weigh several "
               "together, or use a finer scale.", 3.3)),
     Row("scale.spread", "spread that will be seen", "%", "sqrt(spread^2 + (sd / aim)^2)",

@@ -77,8 +77,9 @@ def test_start_delay_of_two_chambers(bar: float, needle: float) -> None:
         volume_out_m3=out_m3,
         volume_back_m3=back_m3,
         fill=fill,
+        fill_critical=b,
         needle=needle,
-        critical=b,
+        needle_critical=b,
         breakaway_n=breakaway_n,
     )
     assert ours_s == pytest.approx(theirs.t_events[0][0], rel=1e-3)

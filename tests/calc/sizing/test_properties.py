@@ -29,7 +29,7 @@ from benchd.calc.sizing import (
     thrust,
     weighing,
 )
-from benchd.calc.sizing.base import UNITS, Impossible, flow_share
+from benchd.calc.sizing.base import UNITS, Impossible, flow_share, ring_area
 
 pytestmark = pytest.mark.slow
 
@@ -85,6 +85,11 @@ def test_a_motor_has_less_torque_the_faster_it_goes(one: float, other: float) ->
         motor.pull_out(rate, holding_nm=0.4, rate_max_1_s=2000) for rate in sorted((one, other))
     )
     assert 0 <= fast <= slow <= 0.4
+
+
+def test_where_rate_and_top_rate_meet_no_torque_is_left() -> None:
+    for rate in (2000, 2000 * (1 - 1e-15), 20e-3 / (2e-3 / 200), 2001):
+        assert motor.pull_out(rate, holding_nm=0.4, rate_max_1_s=2000) == 0
 
 
 # The dough.
@@ -175,6 +180,18 @@ def test_filling_takes_longer_for_more_and_through_less(to_pa: float, factor: fl
     assert fill(to_pa, conductance=3e-9 * factor) == pytest.approx(time / factor)
 
 
+@given(st.floats(1e-10, 1e-8), st.floats(1e-10, 1e-8), st.floats(0, 0.9))
+def test_two_parts_let_through_less_than_either_and_choke_later(
+    first: float, second: float, b: float
+) -> None:
+    both = air_flow.in_series(first, second=second, critical=b)
+    assert 0 < both <= min(first, second) * (1 + 1e-12)
+    assert air_flow.in_series(first * 1.1, second=second, critical=b) >= both * (1 - 1e-12)
+    assert air_flow.in_series(first, second=second * 1.1, critical=b) >= both * (1 - 1e-12)
+    ratio = air_flow.critical_in_series(both, upstream=first, downstream=second, critical=b)
+    assert 0 <= ratio <= b + 1e-9
+
+
 @given(PRESSURES, PRESSURES)
 def test_meter_out_hides_the_supply_and_an_open_needle_shows(one: float, other: float) -> None:
     def speed(p: float, needle: float) -> float:
@@ -193,8 +210,8 @@ def delay(bar: float, needle: float = 2.8e-10) -> float:
     """Start delay of a common cylinder behind a tight needle, 0.16 m/s."""
     return start_delay.start_delay(
         bar * 1e5, ambient_pa=1e5, area_out_m2=2.01e-4, area_back_m2=1.73e-4,
-        volume_out_m3=4e-6, volume_back_m3=11.6e-6, fill=2.4e-9, needle=needle, critical=0.3,
-        breakaway_n=8,
+        volume_out_m3=4e-6, volume_back_m3=11.6e-6, fill=2.4e-9, fill_critical=0.3,
+        needle=needle, needle_critical=0.3, breakaway_n=8,
     )  # fmt: skip
 
 
@@ -291,6 +308,10 @@ REFUSED: list[tuple[Callable[[], float], str]] = [
     (lambda: fill(6e5), "to_pa"),
     (lambda: fill(4e5, conductance=0.0), "conductance"),
     (lambda: flow_share(0.5, critical=1.0), "critical"),
+    (lambda: air_flow.in_series(1, second=0, critical=0.3), "second"),
+    (lambda: air_flow.in_series(1, second=1, critical=1.0), "critical"),
+    (lambda: air_flow.critical_in_series(1, upstream=0, downstream=1, critical=0.3), "upstream"),
+    (lambda: ring_area(0.016, rod_m=0.016), "rod_m"),
     (lambda: cutter_speed.back_pressure(1, area_out_m2=1e-4, area_back_m2=1e-4, load_n=9),
      "load_n"),
     (lambda: delay(0.1), "breakaway_n"),
