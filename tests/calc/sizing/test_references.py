@@ -31,8 +31,6 @@ def cases() -> Iterator[Any]:
 
 
 FORMULA_ONLY = {
-    "air_flow.in_series": "the equations of ISO 6358-1 for both parts; no worked example of them "
-    "was found, and numbers of the rules of inverse squares and cubes are none of theirs",
     "air_flow.critical_in_series": "a rule of makers of air components; no worked example of it "
     "was found",
     "backwards.nozzle_bore": "the definition of die swell turned round; no print was found that "
