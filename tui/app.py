@@ -33,7 +33,7 @@ SWITCH_S = 0.0005
 ATTEND_S = 10.0
 """Keys say to the daemon that somebody is there, at most so often."""
 
-NOT_HELD = (events.AppBlur, events.Paste, events.Resize)
+NOT_HELD = (events.AppBlur, events.Resize)
 """After these no key counts as held: its release may never be heard."""
 
 LET_GO = ("released", "held")
@@ -343,7 +343,7 @@ class Screens(App[int]):
             self.page.let_go()
         if press.many:
             self._came_together(press)
-        if press.key == "enter" and press.repeat:
+        if press.repeat and (press.key == "enter" or model.is_yes(press.key)):
             self._say_repeat(press)
             return
         if self._moves(press) and self._not_now(press):
@@ -351,7 +351,7 @@ class Screens(App[int]):
         if press.key == "escape" and model.question is not None:
             model.take_back()
         elif model.is_yes(press.key) and press.doubtful:
-            model.note(said.MAYBE_HELD)
+            model.note(said.maybe_held(press.key))
         elif self._answered(press):
             pass
         elif frame.is_small(*self.size):
@@ -409,9 +409,9 @@ class Screens(App[int]):
     def _say_repeat(self, press: Press) -> None:
         """A person may press as fast as a key held is repeated."""
         if self.model.is_yes(press.key):
-            self.model.note(said.MAYBE_HELD)
+            self.model.note(said.maybe_held(press.key))
         elif self.page.typing and not press.again:
-            self.say(said.MAYBE_HELD, "watch")
+            self.say(said.maybe_held(press.key), "watch")
 
     def _say_late(self) -> None:
         question = self.model.question

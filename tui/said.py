@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 LATE = "Keys arrived late, so nothing was done: press once more."
 LATE_YES = "{key} arrived late, so it did nothing: once more."
-MAYBE_HELD = "ENTER so soon after the last may be one key held, so it did nothing: once more."
+MAYBE_HELD = "{key} so soon after the last may be one key held, so it did nothing: once more."
 HELD_BACK = "What was typed meanwhile was not taken: answer first."
 BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
 
@@ -75,6 +75,11 @@ def keyed(text: str, here: str = "") -> str:
         return f"{word.capitalize() if begins else word} {keys}"
 
     return _COMMAND.sub(keys, text)
+
+
+def maybe_held(key: str) -> str:
+    """Return what is said of a key that answers and may be held."""
+    return MAYBE_HELD.format(key="ENTER" if key == "enter" else key)
 
 
 def own_error(error: Exception) -> str:

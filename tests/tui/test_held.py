@@ -172,10 +172,8 @@ async def test_uneven_repeats_are_told_and_hold_nothing(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(
-    "end", [KeyUp("right", None), events.AppBlur(), events.Paste("right right")]
-)
-async def test_a_release_a_lost_focus_and_a_paste_end_it(
+@pytest.mark.parametrize("end", [KeyUp("right", None), events.AppBlur()])
+async def test_a_release_and_a_lost_focus_end_it(
     feeding: FakeDaemon, socket_at: str, end: events.Event
 ) -> None:
     async with screens(socket_at, "f") as (app, _):

@@ -43,7 +43,7 @@ async def test_no_question_of_any_screen_is_shortened(
                 if app.page.typing:
                     await pilot.press(*"12", "enter", *"34", "enter")
                 await until(lambda: not app.model.busy)
-                for note in (said.MAYBE_HELD, said.LATE_YES.format(key="ENTER")):
+                for note in (said.maybe_held("enter"), said.LATE_YES.format(key="ENTER")):
                     app.model.note(note)
                     question = app.model.question
                     if question is not None:

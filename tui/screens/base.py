@@ -264,8 +264,8 @@ class Screen:
         return ""
 
     def let_go(self, key: str | None = None) -> None:
-        """A key was let go. None: no key counts as held any more, as another one was pressed, the
-        terminal lost its focus or its size changed, or something was pasted."""
+        """A key was let go. None: no key counts as held any more, as another one was pressed, or
+        the terminal lost its focus or its size changed."""
 
     def stopped(self) -> None:
         """The stop key was pressed."""
