@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 LATE = "Keys arrived late, so nothing was done: press once more."
 LATE_YES = "{key} arrived late, so it did nothing: once more."
 MAYBE_HELD = "{key} so soon after the last may be one key held, so it did nothing: once more."
+UNASKED = "Nothing was asked: no daemon answers."
 HELD_BACK = "What was typed meanwhile was not taken: answer first."
 BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
 

@@ -111,8 +111,32 @@ def test_a_journal_without_a_portion_says_so_and_how_to_choose_another() -> None
     ):
         bench.press(*key)
         assert says in bench.text()
+        assert max(map(len, bench.text().splitlines())) <= 80
     bench.press("d", "n", "9", "enter")
     assert "No portion is in this journal" in bench.said[-1]
+
+
+def test_the_name_of_a_journal_cuts_nothing_off() -> None:
+    bench = Bench(Why)
+    long = {"name": f"{'20270115' * 5}.journal", "state": "open", "entries": 1, "problem": None}
+    bench.asked.pop(0).then([long])
+    bench.asked.pop(0).then([])
+    assert "no portion is in it; o chooses another." in " ".join(bench.text().split())
+
+
+def test_judge_names_keys_in_place_of_a_command() -> None:
+    bench = Bench(Judge)
+    bench.asked.pop(0).then(ANSWERS["journals"])
+    bench.asked.pop(0).then(["weigh some with 'benchd weigh'."])
+    assert "weigh some with key g." in bench.text()
+
+
+def test_nothing_of_that_kind_is_not_nothing() -> None:
+    bench = Bench(Journal)
+    bench.page.desk.model.status = SimpleNamespace(journal="a.journal")  # type: ignore[assignment]
+    assert "Nothing was recorded since." in bench.text()
+    bench.press("l")
+    assert "Nothing of that kind was recorded since." in bench.text()
 
 
 def test_judge_counts_what_was_weighed_since_and_only_of_the_newest_journal() -> None:

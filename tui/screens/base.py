@@ -143,6 +143,11 @@ class Field:
         return True
 
 
+def not_taken(sign: str) -> str:
+    """Return what is said of a sign that a field does not take: nobody looks for it in vain."""
+    return f"'{sign}' is not taken here, and was left out."
+
+
 class Form:
     """Several fields, filled in one after the other; `done(texts)` takes what was typed."""
 
@@ -169,8 +174,9 @@ class Form:
         """Take a key; True when all is typed, and the form is over."""
         field = self._fields[self._at]
         if press.key != "enter":
-            if field.press(press):
-                self._wrong = ""
+            taken = field.press(press)
+            if taken or press.sign:
+                self._wrong = "" if taken else not_taken(press.sign)
             return False
         self._wrong = field.check(field.text)
         if self._wrong:

@@ -203,7 +203,8 @@ class Interlocks(Screen):
                 "ack": "stays until someone clears it",
                 "prove": "stays until someone looks, and proves it",
             }
-            return fold(f"{one.code}: not up. Once up it {resets[one.reset]}.", width)
+            when = " when last heard of" if view.is_old(status) else ""
+            return fold(f"{one.code}: not up{when}. Once up it {resets[one.reset]}.", width)
         text = " ".join((found.what, found.so_what, found.do_what))
         stands = f" {view.standing_words(found)}," if found.rank > 1 else ""
         age = view.whole_seconds((status.now_ns - found.since_ns) / 1e9)

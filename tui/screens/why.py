@@ -123,7 +123,7 @@ class Why(PastScreen):
             return [head, *self._cause_lines(width, room - 1)]
         if told is None:
             wait = self._none() if self._number is None else self._unread("timeline")
-            return [head, Line(f"Journal {view.plain(self._journal) or '-'}: {wait}."[:width])]
+            return [head, *fold(f"Journal {self._journal or '-'}: {wait}.", width)]
         return [head, *self._lane_lines(told, width, room - 1)]
 
     def _none(self) -> str:
@@ -158,7 +158,10 @@ class Why(PastScreen):
         else:
             band = []
         if len(causes) > left > 0:
-            causes = [*causes[: left - 1], Line(f"{causes[left - 1].text[: width - 6]} ... d")]
+            causes = [
+                *causes[: left - 1],
+                Line(f"{causes[left - 1].text[: width - 6].rstrip()} ... d"),
+            ]
         # What warns comes whole, and before what may have no room.
         return [*drawn, *caution, *band, *causes[:left]]
 
