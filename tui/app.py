@@ -154,17 +154,7 @@ class Screens(App[int]):
         width, height = self.size
         if frame.is_small(width, height):
             return frame.strip(self.model, now_s, width, height)
-        # One blank apart: with two, the names of all screens take a second line at 80 columns.
-        # Watch stands below, beside the stop key.
-        others = [(key, page) for key, page in self._pages.items() if key != "w"]
-        names = " ".join(f"{key} {page.name}" for key, page in others)
-        page = self.page
-        top = frame.head(self.model, now_s, width)
-        entry = page.entry(width)
-        bottom = frame.foot(self.model, now_s, width, page.hints, names, entry)
-        room = max(height - len(top) - len(bottom) - 1, 0)
-        body = page.body(now_s, width, room)
-        return frame.page(top, page.name, body, bottom, width, height)
+        return frame.whole(self.model, self.page, SCREENS, now_s, width, height)
 
     def text(self) -> str:
         """Return what is shown, as text."""
@@ -183,6 +173,7 @@ class Screens(App[int]):
                 moving=model.moving, powered=model.powered
             ):
                 self._tell_answer()
+            self._forget_answer()
             if model.claims(now_s):
                 model.mine = model.status.controller
 
@@ -270,7 +261,10 @@ class Screens(App[int]):
         *,
         firm: bool = False,
     ) -> None:
-        """Put a question."""
+        """Put a question; not by what a daemon said that is away."""
+        if not self.model.up:
+            self.say(said.UNASKED, "watch")
+            return
         self.model.ask(Question(text, do, self.now_s(), within_s, firm))
 
     def say(self, text: str, rank: str = "") -> None:
@@ -305,9 +299,14 @@ class Screens(App[int]):
         self.draw()
 
     def _tell_answer(self) -> None:
-        status = self.model.status
-        energy = "" if status is None else f" Now {view.energy_row(status).text}."
-        self.say(f"{said.STOPPED[self.model.powered]}{energy}", "strong")
+        self.say(said.STOPPED[self.model.powered], "strong")
+
+    def _forget_answer(self) -> None:
+        """The board's answer to a stop does not stay once something else is so."""
+        model = self.model
+        still = "" if model.moving else said.STOPPED[model.powered]
+        if model.message in said.STOPPED.values() and model.message != still:
+            model.say("")
 
     def stop(self) -> None:
         """Stop the bench."""
