@@ -185,6 +185,6 @@ def whole(
     # Watch stands below, beside the stop key.
     names = " ".join(f"{key} {one.name}" for key, one in screens.items() if key != "w")
     top = head(model, now_s, width)
-    bottom = foot(model, now_s, width, screen.hints, names, screen.entry(width))
+    bottom = foot(model, now_s, width, screen.hints_now, names, screen.entry(width))
     room = max(height - len(top) - len(bottom) - 1, 0)
     return page(top, screen.name, screen.body(now_s, width, room), bottom, width, height)

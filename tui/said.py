@@ -50,6 +50,7 @@ KEYS_OF: dict[str, str] = {
     "relieve": "f,r",
     "jog": "f",
     "cut": "s,a",
+    "resume": "s,e",
     "seen": "w,a",
     "weigh": "g",
     "tube in": "t,b",
@@ -60,7 +61,10 @@ KEYS_OF: dict[str, str] = {
 }
 """Command to the keys that do the same here, one after the other; no blank, to fold them at."""
 
-_COMMAND = re.compile(r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'")
+_COMMAND = re.compile(
+    r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'"
+    r"(?: (ask|say|bring|feed)s\b)?"
+)
 
 
 def keyed(text: str, here: str = "") -> str:
@@ -72,8 +76,10 @@ def keyed(text: str, here: str = "") -> str:
             return found[0]
         begins = text[: found.start()].rstrip()[-1:] in ("", ".", "!")
         keys = KEYS_OF[found[1]].removeprefix(f"{here},")
-        word = "keys" if "," in keys else "key"
-        return f"{word.capitalize() if begins else word} {keys}"
+        several = "," in keys
+        word = "keys" if several else "key"
+        verb = f" {found[2]}{'' if several else 's'}" if found[2] else ""
+        return f"{word.capitalize() if begins else word} {keys}{verb}"
 
     return _COMMAND.sub(keys, text)
 

@@ -18,6 +18,7 @@ WRONG = (
     ("fh", "", "No number was typed: type it as 12.5 or 12,5.", "12,5"),
     ("tb", "", "It takes a name.", "T7"),
     ("tb", "T7\n4-", "'4-' is no number", "430"),
+    ("tb", "T7\n-3", "A net mass is above 0 g and below 100 kg.", "430"),
     ("sm", "0", "It takes a number of s above 0.", "8"),
     ("sm", "8\n1.5", "It takes a whole number, 0 or more.", "12"),
     ("ik", "-", "'-' is no number", "5"),

@@ -15,6 +15,7 @@ from tests.tui import snapshots
 from tests.tui.rig import screens
 from tests.waiting import until
 from tui.screens.base import Press
+from tui.screens.interlocks import Interlocks
 from tui.screens.journal import Journal
 from tui.screens.judge import Judge
 from tui.screens.past import PastScreen
@@ -122,6 +123,19 @@ def test_the_name_of_a_journal_cuts_nothing_off() -> None:
     bench.asked.pop(0).then([long])
     bench.asked.pop(0).then([])
     assert "no portion is in it; o chooses another." in " ".join(bench.text().split())
+
+
+def test_the_keys_below_are_those_of_the_face_that_is_shown() -> None:
+    bench = Bench(Why)
+    assert bench.page.hints_now == Why.hints
+    bench.press("d")
+    assert bench.page.hints_now.startswith("up/down pageup pagedown scroll")
+    bench.press("o")
+    assert "ENTER reads it" in bench.page.hints_now
+    page = Interlocks(SimpleNamespace())
+    assert page.hints_now == Interlocks.hints
+    page.press(Press("y", "y", 0.0, 0.0))
+    assert page.hints_now == "y or ESC back to the list"
 
 
 def test_judge_names_keys_in_place_of_a_command() -> None:

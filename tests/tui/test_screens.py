@@ -193,7 +193,12 @@ async def test_pause_and_finish_are_taken_at_once(peer: FakeDaemon, socket_at: s
     peer.news = [("status", told(state="PAUSED", series=series))]
     peer.answers |= {"pause": {}, "finish": {}, "attend": {}, "resume": {
         "what": "ended", "made": 12, "count": 12, "reason": ""}}  # fmt: skip
-    async with screens(socket_at, "p", "n", "s", "e") as (app, pilot):
+    async with screens(socket_at, "p", "n") as (app, pilot):
+        assert "PAUSED: a person asked; go on with keys s,e" in app.text()
+        app._news("status", told(state="PAUSED", series=series, why_not={"series": "IL-09."}))
+        assert "go on with" not in app.text()
+        app._news("status", told(state="PAUSED", series=series))
+        await pilot.press("s", "e")
         assert "will go on with the series; 3 of 12 made" in await answer_yes(app, pilot)
         await until(lambda: "resume" in peer.methods())
     assert [m for m in peer.methods() if m != "attend"] == ["pause", "finish", "resume"]
@@ -363,9 +368,10 @@ async def test_who_else_is_in_control_stands_where_the_feed_is_moved(
 
 def test_a_command_in_a_sentence_is_told_by_its_keys() -> None:
     assert keyed("Then 'benchd clear IL-20' asks; 'benchd here' says.") == (
-        "Then keys i,ENTER asks; keys f,h says."
+        "Then keys i,ENTER ask; keys f,h say."
     )
-    assert keyed("It moves. 'benchd here' says.") == "It moves. Keys f,h says."
+    assert keyed("It moves. 'benchd here' says.") == "It moves. Keys f,h say."
+    assert keyed("'benchd weigh' asks") == "Key g asks"
     assert keyed("Look: 'benchd eye --empty', 'benchd here 0mm', 'benchd serve'") == (
         "Look: keys t,e, keys f,h, 'benchd serve'"
     )

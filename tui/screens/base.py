@@ -238,6 +238,11 @@ class Screen:
             lines = [*lines[: left - 1], Line(text, "dim")]
         return [*lines, *cautions]
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do on the face that is shown."""
+        return self.hints
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return what this screen is about."""
         raise NotImplementedError
@@ -304,10 +309,12 @@ def guard_words(model: Model) -> str:
 
 
 def loaded_words(model: Model) -> str:
-    """Return guard, barrel and air for a consequence line."""
+    """Return guard, barrel and air for a consequence line, and that what moves the feed gives power
+    to the drive."""
     if model.status is None:
         return "nothing is known of the bench"
-    return view.loaded_text(model.status, brief=True)
+    power = "" if model.powered else "; the drive, which has none, gets power"
+    return f"{view.loaded_text(model.status, brief=True)}{power}"
 
 
 def is_refused(desk: Desk, action: str) -> bool:

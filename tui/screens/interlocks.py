@@ -173,6 +173,11 @@ class Interlocks(Screen):
         self._at = 0
         self._why = False
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do: beside the answers why, none of the list's does what it does there."""
+        return "y or ESC back to the list" if self._why else self.hints
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return the list around the chosen one, or why each action is refused."""
         status = self.desk.model.shown(now_s)

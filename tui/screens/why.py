@@ -113,6 +113,13 @@ class Why(PastScreen):
 
     # What is shown.
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do on the face that is shown."""
+        if self._choosing or self._shows == "lanes":
+            return super().hints_now
+        return "up/down pageup pagedown scroll  n its number  d or ESC the lanes  o journals"
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return what was chosen, under the line that nothing moves."""
         told = self._told
