@@ -148,6 +148,7 @@ async def test_after_the_test_a_key_held_feeds_on_by_leases(
         assert feeding.methods() == []
         await held.down()
         assert app.page.held == "right"
+        assert "the feed stands at" not in app.text()
         held.press("right", 0.033)
         await until(lambda: "hold" in feeding.methods())
         held.press("down", 0.01)

@@ -155,6 +155,7 @@ class Feed(Screen):
             and not busy.get("jog")
         ):
             self._held = press.key
+            self.desk.say("")  # Where the nudge before it ended is true no longer.
             ask = {"distance_m": WAYS[press.key] * HELD_MAX_M, **lease}
             self.desk.ask("jog_held", ask, lambda result: say_moved(self.desk, result))
 
