@@ -439,18 +439,19 @@ class Screens(App[int]):
         if press.key == "q":
             self._leave()
         elif press.key in self._pages:
-            self.show(press.key)
+            if not press.repeat:
+                self.show(press.key)
         else:
             return False
         return True
 
     def show(self, name: str) -> None:
-        """Go to a screen by its key."""
+        """Go to a screen by its key; on that screen, look anew: what it begins with may differ."""
         if self._pages[name] is not self.page:
             self.page.left()
             self.page = self._pages[name]
-            self.page.shown()
             self.model.say("")
+        self.page.shown()
 
     def _leave(self) -> None:
         words = said.leaving_words(self.model)

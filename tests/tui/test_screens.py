@@ -286,6 +286,33 @@ async def test_an_interlock_is_proven_word_by_word(peer: FakeDaemon, socket_at: 
     )
 
 
+async def test_the_key_of_the_list_chooses_anew_where_the_list_is_shown_already(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    """A sentence of the next one up says: keys i,ENTER."""
+    peer.news = [("status", told(state="TRIPPED", abnormals=(GUARD,)))]
+    async with screens(socket_at, "i") as (app, pilot):
+        assert "> IL-02" in app.text()
+        unproven = Abnormal("IL-15", 1, "Not proven.", "", "", 1, False, "prove")
+        app._news("status", told(abnormals=(unproven,)))
+        app.say("IL-02 is cleared.")
+        await pilot.press("down", "i")
+        assert "> IL-15" in app.text()
+        assert "IL-02 is cleared." in app.text()
+
+
+async def test_what_refuses_series_and_stroke_alike_is_told_once(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    no = {"series": "IL-17: Air was away.", "stroke": "IL-20: Restarted."}
+    peer.news = [("status", told(why_not=no))]
+    async with screens(socket_at, "s") as (app, _):
+        assert "Refused   Series: IL-17: Air was away." in app.text()
+        assert "Refused   Stroke: IL-20: Restarted." in app.text()
+        app._news("status", told(why_not=dict.fromkeys(no, "IL-20: Restarted.")))
+        assert "Refused   Series and stroke: IL-20: Restarted." in app.text()
+
+
 async def test_why_not_is_said_for_each_action_and_never_that_one_may_open(
     peer: FakeDaemon, socket_at: str
 ) -> None:
