@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import asyncio
 import sys
-import time
 from collections.abc import Callable, Mapping, Sequence
-from functools import partial
 from typing import Any
 
 from textual import events
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 
-from protocols.requests import QUESTION, REQUESTS
 from tui import frame, said, view
-from tui.client import Link, Refused, Stopper
+from tui.asking import Asking
+from tui.client import Stopper
 from tui.keys import BURST_S, STALE_S, Held, StopKey, is_stop
-from tui.model import CONFIRM_S, Model, Question
 from tui.paper import Paper
 from tui.screens.base import Press, Screen
 from tui.screens.table import SCREENS
-from tui.study import Study, Unanswered
 from tui.terminal import KeyAgain, KeyMany, KeyUp, StopTerminal
 
 REDRAW_S = 0.2
@@ -36,14 +31,11 @@ ATTEND_S = 10.0
 NOT_HELD = (events.AppBlur, events.Resize)
 """After these no key counts as held: its release may never be heard."""
 
-LET_GO = ("released", "held")
-"""Conditions by which the move of a held key ends, or had ended already."""
-
 BY_HAND = frozenset({"jog", "jog_held", "relieve", "approach", "prime", "tube_out"})
 """Requests by which the feed moves while a person at this terminal looks at it."""
 
 
-class Screens(App[int]):
+class Screens(Asking):
     """All screens of one bench."""
 
     ENABLE_COMMAND_PALETTE = False
@@ -60,19 +52,15 @@ class Screens(App[int]):
         study: Sequence[str] = (),
         opening: str = "",
     ) -> None:
-        super().__init__(driver_class=StopTerminal, ansi_color=True)
-        self.model = Model(bench)
+        super().__init__(bench, path, study)
         self.cautions = cautions or {}
         self.folder = folder
         self.card_name = ""
         self.opening = opening
         self._time_of_day = time_of_day
         self._stopper = Stopper(path)
-        self._study = Study(study)
         self._stop_key = StopKey()
         self._presses = Held()
-        self._link = Link(path, partial(self._guarded, self._news), self._changed)
-        self._tasks: set[asyncio.Task[Any]] = set()
         self._paper = Paper()
         self._attended_s = self._burst_s = -ATTEND_S
         self.stale_s = STALE_S
@@ -107,15 +95,6 @@ class Screens(App[int]):
         self._study.close()
         self._stopper.close()
 
-    def _spawn(self, work: Any) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-
-    def now_s(self) -> float:
-        """Return the time of the clock that keys are stamped with [s]."""
-        return time.monotonic()
-
     # Drawing.
 
     def _tick(self) -> None:
@@ -141,13 +120,6 @@ class Screens(App[int]):
             sorry = frame.Line(said.own_error(error), "stop")
             lines = [sorry, frame.Line(frame.STOP_LINE + frame.LEAVING, "strong")]
         self._paper.put(lines)
-
-    def _guarded(self, do: Callable[..., None], *given: Any) -> None:
-        """Do it; an error of ours is said, and takes neither the screens nor the stop key away."""
-        try:
-            do(*given)
-        except Exception as error:
-            self.say(said.own_error(error), "stop")
 
     def picture(self, now_s: float) -> list[frame.Line]:
         """Return the lines of the whole terminal."""
@@ -182,94 +154,6 @@ class Screens(App[int]):
         if up:
             self._stopper.open()
         self.draw()
-
-    def ask(
-        self,
-        method: str,
-        params: Mapping[str, Any] | None = None,
-        then: Callable[[Any], None] | None = None,
-        *,
-        on_question: Callable[[str], None] | None = None,
-    ) -> None:
-        """Ask the daemon; a refusal is shown."""
-        self._spawn(self._asked(method, dict(params or {}), then, on_question))
-
-    async def _asked(
-        self,
-        method: str,
-        params: dict[str, Any],
-        then: Callable[[Any], None] | None,
-        on_question: Callable[[str], None] | None,
-    ) -> None:
-        busy = self.model.busy
-        busy[method] = busy.get(method, 0) + 1
-        takes_control = REQUESTS[method].control
-        try:
-            result = await self._link.ask(method, params)
-        except Refused as no:
-            takes_control = takes_control and said.condition_of(no) != "control"
-            if said.condition_of(no) in LET_GO:
-                pass  # How far it went is told as news of the move.
-            elif no.code == QUESTION and (put := said.question_of(self, no, on_question)):
-                self._guarded(put, str(no))
-            else:
-                self.say(said.refused_words(no), "watch")
-            return
-        finally:
-            if takes_control:
-                self.model.claimed_s = self.now_s()
-            busy[method] -= 1
-            if not busy[method]:
-                del busy[method]
-            if method != "hold":
-                self.draw()
-        if then is not None:
-            self._guarded(then, result)
-            self.draw()
-
-    def study(
-        self,
-        ask: str,
-        given: Mapping[str, Any],
-        then: Callable[[Any], None],
-        failed: Callable[[], None],
-    ) -> None:
-        """Ask about past journals; `then(result)`, or `failed()`: why is shown."""
-        self._spawn(self._studied(ask, given, then, failed))
-
-    async def _studied(
-        self,
-        ask: str,
-        given: Mapping[str, Any],
-        then: Callable[[Any], None],
-        failed: Callable[[], None],
-    ) -> None:
-        try:
-            result = await self._study.ask(ask, given)
-        except Unanswered as no:
-            self.say(str(no), "watch")
-            self._guarded(failed)
-        else:
-            self._guarded(then, result)
-        self.draw()
-
-    def confirm(
-        self,
-        text: str,
-        do: Callable[[], None],
-        within_s: float = CONFIRM_S,
-        *,
-        firm: bool = False,
-    ) -> None:
-        """Put a question; not by what a daemon said that is away."""
-        if not self.model.up:
-            self.say(said.UNASKED, "watch")
-            return
-        self.model.ask(Question(text, do, self.now_s(), within_s, firm))
-
-    def say(self, text: str, rank: str = "") -> None:
-        """Show a sentence."""
-        self.model.say(text, rank)
 
     # Keys.
 

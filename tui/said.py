@@ -12,7 +12,7 @@ from tui import view
 if TYPE_CHECKING:
     from tui.client import Refused
     from tui.model import Model
-    from tui.screens.base import Desk
+    from tui.screens.base import Asker
 
 LATE = "Keys arrived late, so nothing was done: press once more."
 LATE_YES = "{key} arrived late, so it did nothing: once more."
@@ -115,7 +115,7 @@ IN_CONTROL = "This terminal is in control now, and nothing was moved: press the 
 
 
 def question_of(
-    desk: Desk, no: Refused, otherwise: Callable[[str], None] | None
+    desk: Asker, no: Refused, otherwise: Callable[[str], None] | None
 ) -> Callable[[str], None] | None:
     """Return what puts a question of the daemon to the person; None where nothing does.
 

@@ -9,8 +9,8 @@ import pytest
 from protocols.requests import QUESTION
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, said_in, screens
-from tests.tui.test_screens import MOVED, PLAN, weighed
+from tests.tui.rig import answer_yes, said_in, screens, weighed
+from tests.tui.test_screens import MOVED, PLAN
 from tests.waiting import until
 from tui.app import Screens
 from tui.screens.base import Field, Press

@@ -40,16 +40,10 @@ class Press(NamedTuple):
     """It may be the first one of a key held."""
 
 
-class Desk(Protocol):
-    """What a screen may do: ask the daemon, put a question, say a sentence, stop."""
+class Asker(Protocol):
+    """What asks the daemon, the study process and the person."""
 
     model: Model
-    cautions: Mapping[str, Sequence[str]]
-    """Command to what is said before it moves something."""
-    folder: str
-    """Where cards are looked for."""
-    card_name: str
-    """Dough card that was chosen to portion by; "" for the first there is."""
 
     def ask(
         self,
@@ -83,6 +77,17 @@ class Desk(Protocol):
 
     def say(self, text: str, rank: str = "") -> None:
         """Show a sentence in the line of answers."""
+
+
+class Desk(Asker, Protocol):
+    """What a screen may do: ask the daemon, put a question, say a sentence, stop."""
+
+    cautions: Mapping[str, Sequence[str]]
+    """Command to what is said before it moves something."""
+    folder: str
+    """Where cards are looked for."""
+    card_name: str
+    """Dough card that was chosen to portion by; "" for the first there is."""
 
     def stop(self) -> None:
         """Stop the bench."""
