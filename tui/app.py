@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-import asyncio
 import sys
-import time
 from collections.abc import Callable, Mapping, Sequence
-from functools import partial
 from typing import Any
 
 from textual import events
-from textual.app import App, ComposeResult
+from textual.app import ComposeResult
 
-from protocols.requests import QUESTION, REQUESTS
 from tui import frame, said, view
-from tui.client import Link, Refused, Stopper
+from tui.asking import Asking
+from tui.client import Stopper
 from tui.keys import BURST_S, STALE_S, Held, StopKey, is_stop
-from tui.model import CONFIRM_S, Model, Question
 from tui.paper import Paper
 from tui.screens.base import Press, Screen
 from tui.screens.table import SCREENS
-from tui.study import Study, Unanswered
 from tui.terminal import KeyAgain, KeyMany, KeyUp, StopTerminal
 
 REDRAW_S = 0.2
@@ -33,17 +28,14 @@ SWITCH_S = 0.0005
 ATTEND_S = 10.0
 """Keys say to the daemon that somebody is there, at most so often."""
 
-NOT_HELD = (events.AppBlur, events.Paste, events.Resize)
+NOT_HELD = (events.AppBlur, events.Resize)
 """After these no key counts as held: its release may never be heard."""
-
-LET_GO = ("released", "held")
-"""Conditions by which the move of a held key ends, or had ended already."""
 
 BY_HAND = frozenset({"jog", "jog_held", "relieve", "approach", "prime", "tube_out"})
 """Requests by which the feed moves while a person at this terminal looks at it."""
 
 
-class Screens(App[int]):
+class Screens(Asking):
     """All screens of one bench."""
 
     ENABLE_COMMAND_PALETTE = False
@@ -60,19 +52,15 @@ class Screens(App[int]):
         study: Sequence[str] = (),
         opening: str = "",
     ) -> None:
-        super().__init__(driver_class=StopTerminal, ansi_color=True)
-        self.model = Model(bench)
+        super().__init__(bench, path, study)
         self.cautions = cautions or {}
         self.folder = folder
         self.card_name = ""
         self.opening = opening
         self._time_of_day = time_of_day
         self._stopper = Stopper(path)
-        self._study = Study(study)
         self._stop_key = StopKey()
         self._presses = Held()
-        self._link = Link(path, partial(self._guarded, self._news), self._changed)
-        self._tasks: set[asyncio.Task[Any]] = set()
         self._paper = Paper()
         self._attended_s = self._burst_s = -ATTEND_S
         self.stale_s = STALE_S
@@ -107,15 +95,6 @@ class Screens(App[int]):
         self._study.close()
         self._stopper.close()
 
-    def _spawn(self, work: Any) -> None:
-        task = asyncio.get_running_loop().create_task(work)
-        self._tasks.add(task)
-        task.add_done_callback(self._tasks.discard)
-
-    def now_s(self) -> float:
-        """Return the time of the clock that keys are stamped with [s]."""
-        return time.monotonic()
-
     # Drawing.
 
     def _tick(self) -> None:
@@ -142,29 +121,12 @@ class Screens(App[int]):
             lines = [sorry, frame.Line(frame.STOP_LINE + frame.LEAVING, "strong")]
         self._paper.put(lines)
 
-    def _guarded(self, do: Callable[..., None], *given: Any) -> None:
-        """Do it; an error of ours is said, and takes neither the screens nor the stop key away."""
-        try:
-            do(*given)
-        except Exception as error:
-            self.say(said.own_error(error), "stop")
-
     def picture(self, now_s: float) -> list[frame.Line]:
         """Return the lines of the whole terminal."""
         width, height = self.size
         if frame.is_small(width, height):
             return frame.strip(self.model, now_s, width, height)
-        # One blank apart: with two, the names of all screens take a second line at 80 columns.
-        # Watch stands below, beside the stop key.
-        others = [(key, page) for key, page in self._pages.items() if key != "w"]
-        names = " ".join(f"{key} {page.name}" for key, page in others)
-        page = self.page
-        top = frame.head(self.model, now_s, width)
-        entry = page.entry(width)
-        bottom = frame.foot(self.model, now_s, width, page.hints, names, entry)
-        room = max(height - len(top) - len(bottom) - 1, 0)
-        body = page.body(now_s, width, room)
-        return frame.page(top, page.name, body, bottom, width, height)
+        return frame.whole(self.model, self.page, SCREENS, now_s, width, height)
 
     def text(self) -> str:
         """Return what is shown, as text."""
@@ -183,6 +145,7 @@ class Screens(App[int]):
                 moving=model.moving, powered=model.powered
             ):
                 self._tell_answer()
+            self._forget_answer()
             if model.claims(now_s):
                 model.mine = model.status.controller
 
@@ -191,91 +154,6 @@ class Screens(App[int]):
         if up:
             self._stopper.open()
         self.draw()
-
-    def ask(
-        self,
-        method: str,
-        params: Mapping[str, Any] | None = None,
-        then: Callable[[Any], None] | None = None,
-        *,
-        on_question: Callable[[str], None] | None = None,
-    ) -> None:
-        """Ask the daemon; a refusal is shown."""
-        self._spawn(self._asked(method, dict(params or {}), then, on_question))
-
-    async def _asked(
-        self,
-        method: str,
-        params: dict[str, Any],
-        then: Callable[[Any], None] | None,
-        on_question: Callable[[str], None] | None,
-    ) -> None:
-        busy = self.model.busy
-        busy[method] = busy.get(method, 0) + 1
-        takes_control = REQUESTS[method].control
-        try:
-            result = await self._link.ask(method, params)
-        except Refused as no:
-            takes_control = takes_control and said.condition_of(no) != "control"
-            if said.condition_of(no) in LET_GO:
-                pass  # How far it went is told as news of the move.
-            elif no.code == QUESTION and (put := said.question_of(self, no, on_question)):
-                self._guarded(put, str(no))
-            else:
-                self.say(said.refused_words(no), "watch")
-            return
-        finally:
-            if takes_control:
-                self.model.claimed_s = self.now_s()
-            busy[method] -= 1
-            if not busy[method]:
-                del busy[method]
-            if method != "hold":
-                self.draw()
-        if then is not None:
-            self._guarded(then, result)
-            self.draw()
-
-    def study(
-        self,
-        ask: str,
-        given: Mapping[str, Any],
-        then: Callable[[Any], None],
-        failed: Callable[[], None],
-    ) -> None:
-        """Ask about past journals; `then(result)`, or `failed()`: why is shown."""
-        self._spawn(self._studied(ask, given, then, failed))
-
-    async def _studied(
-        self,
-        ask: str,
-        given: Mapping[str, Any],
-        then: Callable[[Any], None],
-        failed: Callable[[], None],
-    ) -> None:
-        try:
-            result = await self._study.ask(ask, given)
-        except Unanswered as no:
-            self.say(str(no), "watch")
-            self._guarded(failed)
-        else:
-            self._guarded(then, result)
-        self.draw()
-
-    def confirm(
-        self,
-        text: str,
-        do: Callable[[], None],
-        within_s: float = CONFIRM_S,
-        *,
-        firm: bool = False,
-    ) -> None:
-        """Put a question."""
-        self.model.ask(Question(text, do, self.now_s(), within_s, firm))
-
-    def say(self, text: str, rank: str = "") -> None:
-        """Show a sentence."""
-        self.model.say(text, rank)
 
     # Keys.
 
@@ -305,9 +183,14 @@ class Screens(App[int]):
         self.draw()
 
     def _tell_answer(self) -> None:
-        status = self.model.status
-        energy = "" if status is None else f" Now {view.energy_row(status).text}."
-        self.say(f"{said.STOPPED[self.model.powered]}{energy}", "strong")
+        self.say(said.STOPPED[self.model.powered], "strong")
+
+    def _forget_answer(self) -> None:
+        """The board's answer to a stop does not stay once something else is so."""
+        model = self.model
+        still = "" if model.moving else said.STOPPED[model.powered]
+        if model.message in said.STOPPED.values() and model.message != still:
+            model.say("")
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -343,7 +226,7 @@ class Screens(App[int]):
             self.page.let_go()
         if press.many:
             self._came_together(press)
-        if press.key == "enter" and press.repeat:
+        if press.repeat and (press.key == "enter" or model.is_yes(press.key)):
             self._say_repeat(press)
             return
         if self._moves(press) and self._not_now(press):
@@ -351,7 +234,7 @@ class Screens(App[int]):
         if press.key == "escape" and model.question is not None:
             model.take_back()
         elif model.is_yes(press.key) and press.doubtful:
-            model.note(said.MAYBE_HELD)
+            model.note(said.maybe_held(press.key))
         elif self._answered(press):
             pass
         elif frame.is_small(*self.size):
@@ -409,9 +292,9 @@ class Screens(App[int]):
     def _say_repeat(self, press: Press) -> None:
         """A person may press as fast as a key held is repeated."""
         if self.model.is_yes(press.key):
-            self.model.note(said.MAYBE_HELD)
+            self.model.note(said.maybe_held(press.key))
         elif self.page.typing and not press.again:
-            self.say(said.MAYBE_HELD, "watch")
+            self.say(said.maybe_held(press.key), "watch")
 
     def _say_late(self) -> None:
         question = self.model.question
@@ -440,18 +323,19 @@ class Screens(App[int]):
         if press.key == "q":
             self._leave()
         elif press.key in self._pages:
-            self.show(press.key)
+            if not press.repeat:
+                self.show(press.key)
         else:
             return False
         return True
 
     def show(self, name: str) -> None:
-        """Go to a screen by its key."""
+        """Go to a screen by its key; on that screen, look anew: what it begins with may differ."""
         if self._pages[name] is not self.page:
             self.page.left()
             self.page = self._pages[name]
-            self.page.shown()
             self.model.say("")
+        self.page.shown()
 
     def _leave(self) -> None:
         words = said.leaving_words(self.model)

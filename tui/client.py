@@ -14,6 +14,8 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+from tui import said
+
 AGAIN_S = 0.5
 """Time between two tries to reach a daemon that is away."""
 
@@ -142,7 +144,7 @@ class Link:
         """
         writer = self._writer
         if writer is None:
-            raise Refused(AWAY, "Nothing was asked: no daemon answers.")
+            raise Refused(AWAY, said.UNASKED)
         self._number += 1
         answer: asyncio.Future[Any] = asyncio.get_running_loop().create_future()
         self._asked[self._number] = answer

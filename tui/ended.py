@@ -12,7 +12,8 @@ def how_far(result: Mapping[str, Any]) -> str:
     """Return how far a feed move went, which is unknown when its start was not heard, and how it
     ended."""
     moved = result.get("moved_m")
-    way = "an unknown way" if moved is None else f"{moved * 1e3:+.2f} mm"
+    # No minus before a way that rounds to nothing.
+    way = "an unknown way" if moved is None else f"{round(moved * 1e3, 2) + 0.0:+.2f} mm"
     return f"Moved {way} ({result['ending']})"
 
 

@@ -6,7 +6,7 @@ so that nothing rests on colour.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from tui import view
@@ -15,6 +15,7 @@ from tui.said import keyed
 if TYPE_CHECKING:
     from protocols.status import BenchStatus
     from tui.model import Model
+    from tui.screens.base import Screen
 
 WIDTH_LEAST, HEIGHT_LEAST = 80, 24
 """Columns and lines below which only the strip is shown."""
@@ -173,3 +174,17 @@ def page(
         )
     shown += [Line("")] * (room - len(shown))
     return [*top, rule, *shown, *bottom][:height]
+
+
+def whole(
+    model: Model, screen: Screen, screens: Mapping[str, type[Screen]], now_s: float,
+    width: int, height: int,
+) -> list[Line]:  # fmt: skip
+    """Return a whole screen with its head and foot, in which all `screens` stand by their keys."""
+    # One blank apart: with two, the names of all screens take a second line at 80 columns.
+    # Watch stands below, beside the stop key.
+    names = " ".join(f"{key} {one.name}" for key, one in screens.items() if key != "w")
+    top = head(model, now_s, width)
+    bottom = foot(model, now_s, width, screen.hints_now, names, screen.entry(width))
+    room = max(height - len(top) - len(bottom) - 1, 0)
+    return page(top, screen.name, screen.body(now_s, width, room), bottom, width, height)

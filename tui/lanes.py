@@ -104,6 +104,11 @@ def reading(told: Mapping[str, Any], lane: str, t_s: float) -> float | None:
     return value
 
 
+def levels(told: Mapping[str, Any], lane: str) -> list[float]:
+    """Return the levels that a sensor was taught: without dough, and with it; none for most."""
+    return told["levels"].get(lane) or []
+
+
 def usual(told: Mapping[str, Any], align: str, lane: str, t_s: float) -> list[float] | None:
     """Return least and most of the good ones at a time; None where none has a reading."""
     band = told["band"].get(align)
@@ -176,6 +181,7 @@ def _tall_lines(told: Mapping[str, Any], view: Window, lane: str, tall: int) -> 
         columns.append((reading(told, lane, t_s), usual(told, view.align, lane, t_s)))
     seen = [value for value, _ in columns if value is not None]
     seen += [end for _, pair in columns if pair is not None for end in pair]
+    seen += levels(told, lane)
     low = min(seen, default=0.0)
     span = max(max(seen, default=0.0) - low, how.span)
     signs = [[" "] * view.columns for _ in range(tall)]
@@ -183,16 +189,18 @@ def _tall_lines(told: Mapping[str, Any], view: Window, lane: str, tall: int) -> 
     def level(value: float) -> int:
         return tall - 1 - min(int(tall * (value - low) / span), tall - 1)
 
+    for known in levels(told, lane):
+        signs[level(known)] = ["-"] * view.columns
     for column, (value, pair) in enumerate(columns):
         if pair is not None:
             for place in range(level(pair[1]), level(pair[0]) + 1):
                 signs[place][column] = ":"
         if value is not None:
             signs[level(value)][column] = _mark(value, pair, span) or "*"
-    shown = f"{how.factor * low:.{how.digits}f} to {how.factor * (low + span):.{how.digits}f}"
+    words = [_reading_words(told, view, lane), _level_words(told, lane), *[""] * (tall - 2)]
+    words[-1] = f"{how.factor * low:.{how.digits}f} to {how.factor * (low + span):.{how.digits}f}"
     for place, row in enumerate(signs):
-        words = _reading_words(told, view, lane) if place == 0 else ""
-        yield _line(how.label if place == 0 else "", row, shown if place == tall - 1 else words)
+        yield _line(how.label if place == 0 else "", row, words[place])
 
 
 def _mark(value: float, pair: list[float] | None, span: float) -> str:
@@ -204,6 +212,7 @@ def _mark(value: float, pair: list[float] | None, span: float) -> str:
 
 def _reading_line(told: Mapping[str, Any], view: Window, lane: str, known: list[float]) -> Line:
     how = LANES[lane]
+    known = [*known, *levels(told, lane)]
     low, span = min(known), max(max(known) - min(known), how.span)
     signs = []
     for column in range(view.columns):
@@ -215,7 +224,13 @@ def _reading_line(told: Mapping[str, Any], view: Window, lane: str, known: list[
         else:
             tenth = str(min(int(10 * (value - low) / span), 9))
             signs.append(_mark(value, pair, span) or tenth)
-    return _line(how.label, signs, _reading_words(told, view, lane))
+    words = _reading_words(told, view, lane)
+    both = f"{words} {_level_words(told, lane)}".rstrip()
+    return _line(how.label, signs, both if len(both) < AT_CURSOR else words)
+
+
+def _level_words(told: Mapping[str, Any], lane: str) -> str:
+    return "/".join(f"{level:.0f}" for level in levels(told, lane))
 
 
 def _reading_words(told: Mapping[str, Any], view: Window, lane: str) -> str:

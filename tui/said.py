@@ -12,11 +12,12 @@ from tui import view
 if TYPE_CHECKING:
     from tui.client import Refused
     from tui.model import Model
-    from tui.screens.base import Desk
+    from tui.screens.base import Asker
 
 LATE = "Keys arrived late, so nothing was done: press once more."
 LATE_YES = "{key} arrived late, so it did nothing: once more."
-MAYBE_HELD = "ENTER so soon after the last may be one key held, so it did nothing: once more."
+MAYBE_HELD = "{key} so soon after the last may be one key held, so it did nothing: once more."
+UNASKED = "Nothing was asked: no daemon answers."
 HELD_BACK = "What was typed meanwhile was not taken: answer first."
 BURST = "Keys arrived all at once, late or pasted: {done}. Press single keys."
 
@@ -49,6 +50,7 @@ KEYS_OF: dict[str, str] = {
     "relieve": "f,r",
     "jog": "f",
     "cut": "s,a",
+    "resume": "s,e",
     "seen": "w,a",
     "weigh": "g",
     "tube in": "t,b",
@@ -59,7 +61,10 @@ KEYS_OF: dict[str, str] = {
 }
 """Command to the keys that do the same here, one after the other; no blank, to fold them at."""
 
-_COMMAND = re.compile(r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'")
+_COMMAND = re.compile(
+    r"'benchd ([a-z]+(?: (?:--)?[a-z]+)?)(?: (?:IL-\d\d|[\d.]+\w*))?'"
+    r"(?: (ask|say|bring|feed)s\b)?"
+)
 
 
 def keyed(text: str, here: str = "") -> str:
@@ -71,10 +76,17 @@ def keyed(text: str, here: str = "") -> str:
             return found[0]
         begins = text[: found.start()].rstrip()[-1:] in ("", ".", "!")
         keys = KEYS_OF[found[1]].removeprefix(f"{here},")
-        word = "keys" if "," in keys else "key"
-        return f"{word.capitalize() if begins else word} {keys}"
+        several = "," in keys
+        word = "keys" if several else "key"
+        verb = f" {found[2]}{'' if several else 's'}" if found[2] else ""
+        return f"{word.capitalize() if begins else word} {keys}{verb}"
 
     return _COMMAND.sub(keys, text)
+
+
+def maybe_held(key: str) -> str:
+    """Return what is said of a key that answers and may be held."""
+    return MAYBE_HELD.format(key="ENTER" if key == "enter" else key)
 
 
 def own_error(error: Exception) -> str:
@@ -103,7 +115,7 @@ IN_CONTROL = "This terminal is in control now, and nothing was moved: press the 
 
 
 def question_of(
-    desk: Desk, no: Refused, otherwise: Callable[[str], None] | None
+    desk: Asker, no: Refused, otherwise: Callable[[str], None] | None
 ) -> Callable[[str], None] | None:
     """Return what puts a question of the daemon to the person; None where nothing does.
 

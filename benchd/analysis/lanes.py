@@ -5,8 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import Any, NamedTuple
 
+import msgspec
+
 from benchd.analysis.reader import Reader
 from benchd.analysis.timeline import Span, event_words
+from benchd.config.bench import bench_values
+from benchd.config.errors import Problems
 from benchd.core import ledger
 from benchd.core.clock_map import since_s
 from benchd.core.facts import BenchFacts
@@ -86,11 +90,44 @@ def trace(reader: Reader, facts: BenchFacts, span: Span) -> Trace:
             (at_s(o.t_us), SIGNALS[o.signal], o.level) for o in ordered if isinstance(o, m.Edge)
         ],
         events=[
-            *((at_s(one.t_us), event_words(facts, one)) for one in ordered),
+            *((at_s(one.t_us), words) for one, words in _told(facts, ordered)),
             *((_host_s(span, t_ns, zero_us), text) for t_ns, _, text in span.link),
         ],
         link=[(_host_s(span, t_ns, zero_us), up) for t_ns, up, _ in span.link],
     )
+
+
+def _told(facts: BenchFacts, events: Sequence[m.Event]) -> Iterator[tuple[m.Event, str]]:
+    """Give each event in words, and where dough is seen again, how much strand went by without."""
+    gone: int | None = None
+    for one in events:
+        words = event_words(facts, one)
+        if isinstance(one, m.Edge) and SIGNALS[one.signal] == "dough":
+            if one.level and gone is not None and one.position > gone:
+                words += f", after a gap of {facts.strand_m(one.position - gone) * 1e3:.1f} mm"
+            gone = None if one.level else one.position
+        yield one, words
+
+
+Levels = tuple[float, float]
+"""What the eye reads without dough, and with it [counts]."""
+
+
+def levels(reader: Reader, facts: BenchFacts) -> list[tuple[int, Levels | None]]:
+    """Return the levels that the eye knew, each with the entry from which on: those taught at the
+    bench, the card's until both are; None where it knew none."""
+    values = bench_values(facts.text, Problems(facts.name))
+    on_card = None
+    if "eye.empty" in values and "eye.dough" in values:
+        on_card = (float(values.whole("eye.empty")), float(values.whole("eye.dough")))
+    found: list[tuple[int, Levels | None]] = [(0, on_card)]
+    kinds = {ledger.INPUT, ledger.RECORDS["carry"]}
+    for n, entry in reader.entries(kinds=kinds, told=('"eye_empty"',)):
+        said = msgspec.json.decode(entry.text or "{}")
+        carry = said.get("carry", said)
+        taught = (carry.get("eye_empty"), carry.get("eye_dough"))
+        found.append((n, on_card if None in taught else (taught[0][0], taught[1][0])))
+    return found
 
 
 def _host_s(span: Span, t_ns: int, zero_us: int) -> float:

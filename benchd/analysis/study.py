@@ -46,6 +46,7 @@ class Opened:
         history = History()
         history.read(entry for _, entry in self.reader.entries(kinds=WANTED, told=CARD))
         self.bench = Bench(history.portions(), history.fitted)
+        self._levels = lanes.levels(self.reader, self.facts)
         self._traces: dict[int, lanes.Trace] = {}
 
     def trace(self, number: int) -> lanes.Trace:
@@ -60,6 +61,11 @@ class Opened:
         if number not in self._traces:
             self._traces[number] = lanes.trace(self.reader, self.facts, self.spans[number])
         return self._traces[number]
+
+    def levels(self, number: int) -> lanes.Levels | None:
+        """Return the levels that the eye knew as this portion was made."""
+        last = self.spans[number].last
+        return [held for n, held in self._levels if n <= last][-1]
 
     def good(self, number: int) -> list[int]:
         """Return the portions that one may be held against, the nearest first."""
@@ -166,6 +172,7 @@ class Study:
             **_head(journal.spans[number]),
             **one._asdict(),
             "good": good,
+            "levels": {"eye": journal.levels(number)},
             "at_s": {name: one.begins(name) for name in lanes.ALIGNED},
             "band": {name: lanes.band(one, others, name) for name in lanes.ALIGNED},
         }

@@ -8,6 +8,8 @@ from typing import Any
 
 from textual.pilot import Pilot
 
+from protocols.requests import QUESTION
+from tests.cli.fake_daemon import Refusal
 from tests.waiting import WAIT_S, until
 from tui.app import Screens
 from tui.keys import REPEAT_S
@@ -45,3 +47,10 @@ async def answer_yes(app: Screens, pilot: Pilot[int]) -> str:
         await pilot.pause(REPEAT_S + 0.01)
         await pilot.press(question.key)
     return question.text
+
+
+def weighed(params: dict[str, Any]) -> Any:
+    """Answer as the daemon does: doubt what is far from the aim."""
+    if params["mass_kg"] > 0.1 and not params.get("confirmed"):
+        return Refusal(QUESTION, "300 g where about 30.0 g is expected.")
+    return {"portion": params["portion"], "mass_kg": params["mass_kg"], "left": 1}

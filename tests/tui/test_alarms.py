@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
-from typing import Any
+from typing import Any, cast
 
 import msgspec
 import pytest
@@ -132,6 +132,15 @@ def test_the_list_of_interlocks_tells_how_each_stands_and_what_is_not_in_view() 
     few = page.lines(10.0, 80, 12)
     assert len(few) <= 12
     assert "not in view: IL-22, IL-28, IL-30" in text(few)
+
+
+def test_what_is_not_up_was_so_when_word_last_came() -> None:
+    model = model_of(**ALARMS)
+    page = Interlocks(cast("Any", SimpleNamespace(model=model, cautions={}, say=str)))
+    page._at = 3
+    assert "IL-04: not up. Once" in text(page.lines(10.0, 80, 20))
+    model.changed(False, 10.0)
+    assert "IL-04: not up when last heard of. Once" in text(page.lines(15.0, 80, 20))
 
 
 @pytest.mark.parametrize(

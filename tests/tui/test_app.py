@@ -71,6 +71,35 @@ async def test_a_daemon_that_went_away_does_not_look_like_a_quiet_bench(
     assert "NOT WATCHED: anything, while no daemon answers" in text
 
 
+async def test_nothing_is_asked_by_what_an_absent_daemon_said(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    async with screens(socket_at) as (app, pilot):
+        peer.close()
+        await until(lambda: not app.model.up)
+        for key, asks in (("f", "d"), ("t", "a"), ("t", "k"), ("t", "y"), ("s", "a")):
+            await pilot.press(key)
+            app.say("")
+            await pilot.press(asks)
+            assert app.model.question is None
+            assert "Nothing was asked: no daemon answers." in app.text()
+
+
+async def test_the_answer_to_a_stop_goes_once_it_is_no_longer_so(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    drive = {"pins": {"drive": True}}
+    peer.news = [("status", told(**drive))]
+    async with screens(socket_at, "space") as (app, _):
+        await until(lambda: "Stop was sent; " in app.text())
+        app._news("status", told(**drive))
+        assert "moves nothing now; SPACE once more drops" in app.text()
+        app._news("status", told(**drive))
+        assert "moves nothing now" in app.text()
+        app._news("status", told(state="PORTIONING", phase="push", **drive))
+        assert "moves nothing now" not in app.text()
+
+
 async def test_leaving_leaves_the_bench_alone(peer: FakeDaemon, socket_at: str) -> None:
     async with screens(socket_at) as (app, pilot):
         await pilot.press("q")

@@ -64,5 +64,5 @@ async def test_two_kinds_of_cards_are_not_compared(
 
 def test_the_key_of_the_screen_that_is_shown_is_left_out() -> None:
     text = "Shut it, then 'benchd clear IL-02'; 'benchd here' says."
-    assert keyed(text, "i") == "Shut it, then key ENTER; keys f,h says."
-    assert keyed(text) == "Shut it, then keys i,ENTER; keys f,h says."
+    assert keyed(text, "i") == "Shut it, then key ENTER; keys f,h say."
+    assert keyed(text) == "Shut it, then keys i,ENTER; keys f,h say."

@@ -18,6 +18,7 @@ WRONG = (
     ("fh", "", "No number was typed: type it as 12.5 or 12,5.", "12,5"),
     ("tb", "", "It takes a name.", "T7"),
     ("tb", "T7\n4-", "'4-' is no number", "430"),
+    ("tb", "T7\n-3", "A net mass is above 0 g and below 100 kg.", "430"),
     ("sm", "0", "It takes a number of s above 0.", "8"),
     ("sm", "8\n1.5", "It takes a whole number, 0 or more.", "12"),
     ("ik", "-", "'-' is no number", "5"),
@@ -27,6 +28,29 @@ WRONG = (
     ("i\n", "ana\nso", "'so' is not the word room.", "Room"),
 )
 """Keys that open fields; what is typed, the last of it wrong; what is said; what is right."""
+
+
+async def test_a_sign_that_a_field_does_not_take_is_told(peer: FakeDaemon, socket_at: str) -> None:
+    async with screens(socket_at, "f", "h", *"1e9") as (app, pilot):
+        assert ": 19_" in app.text()
+        await pilot.press("backspace", "x")
+        assert "'x' is not taken here, and was left out." in app.text()
+        await pilot.press("escape")
+        peer.news = [("status", told(unweighed=(4, 5)))]
+    async with screens(socket_at, "g", *"3e") as (app, pilot):
+        assert "'e' is not taken here, and was left out." in app.text()
+        assert "Portion 4: 3_ g" in app.text()
+
+
+@pytest.mark.parametrize("wrong", ["30..5", "99=30"])
+async def test_a_weight_that_cannot_be_gives_way_to_the_next(
+    peer: FakeDaemon, socket_at: str, wrong: str
+) -> None:
+    peer.news = [("status", told(unweighed=(4, 5)))]
+    async with screens(socket_at, "g", *wrong, "enter") as (app, pilot):
+        assert f": {wrong.rpartition('=')[2]}_ g" in app.text()
+        await pilot.press(*"31")
+        assert "Portion 4: 31_ g" in app.text()
 
 
 def names(text: str) -> list[str]:

@@ -9,8 +9,8 @@ import pytest
 from protocols.requests import QUESTION
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, said_in, screens
-from tests.tui.test_screens import MOVED, PLAN, weighed
+from tests.tui.rig import answer_yes, said_in, screens, weighed
+from tests.tui.test_screens import MOVED, PLAN
 from tests.waiting import until
 from tui.app import Screens
 from tui.screens.base import Field, Press
@@ -154,6 +154,28 @@ async def test_an_enter_that_is_held_takes_one_field_and_what_a_keyboard_repeats
         for n in range(9):
             press(app, "enter", now_s + 2.0 + 0.5 * n, again=True)
         assert "How many portions" in app.text()
+
+
+@pytest.mark.parametrize("delay_s", [0.25, 0.5, 1.0])
+async def test_a_y_that_is_held_records_no_doubted_weight(
+    peer: FakeDaemon, socket_at: str, delay_s: float
+) -> None:
+    """Also where it was held before the doubt came."""
+    peer.news = [("status", told(unweighed=(4, 5)))]
+    peer.answers["weigh"] = weighed
+    async with screens(socket_at, "g", *"318", "enter") as (app, _):
+        await until(lambda: app.model.question is not None)
+        now_s = app.now_s() + 1.0
+        question, app.model.question = app.model.question, None
+        press(app, "y", now_s)
+        app.model.question = question
+        for n in range(30):
+            press(app, "y", now_s + delay_s + 0.04 * n)
+            assert "y so soon after the last may be one key held" in said_in(app)
+        assert app.model.question is not None
+        press(app, "y", now_s + delay_s + 5.0)
+        await until(lambda: app.model.weights.get(4) == pytest.approx(0.318))
+    assert [p.get("confirmed") for m, p in peer.asked if m == "weigh"] == [None, True]
 
 
 # Nudges.

@@ -29,6 +29,7 @@ def portion(**changes: Any) -> dict[str, Any]:
         "good": [1, 2],
         "at_s": {"push": 0.2, "cut": 0.7},
         "band": {"push": None, "cut": None},
+        "levels": {"eye": None},
     }
     return told | changes
 
@@ -86,6 +87,25 @@ def test_a_steady_reading_stays_steady() -> None:
     noisy = portion()
     noisy["lanes"]["eye"] = [600.0, 604.0] * 5 + [600.0]
     assert set(signs(drawn(noisy)["Eye"])) == {"0"}
+
+
+def test_the_levels_that_the_eye_was_taught_are_the_ends_of_its_lane() -> None:
+    taught = {"eye": [100.0, 1100.0]}
+    row = drawn(portion(levels=taught))["Eye"]
+    assert set(signs(row)) == {"5"}, "600 of 100 to 1100"
+    assert row.endswith(" 600 100/1100")
+    # What stands at the cursor comes first where there is no room for both.
+    row = drawn(portion(levels=taught, band=band(598.25, 1002.25, "eye")))["Eye"]
+    assert row.endswith(" 600 (598..1002)")
+    assert drawn(portion())["Eye"].endswith(" 600")
+    tall = list(
+        lanes.lines(portion(levels=taught), lanes.window(portion(), "push", 0.5, 80, near=False), 5)
+    )
+    first = next(n for n, line in enumerate(tall) if line.text.startswith("Eye"))
+    rows = [signs(line.text[lanes.LABEL :]) for line in tall[first : first + 5]]
+    assert [set(row.strip()) for row in rows] == [{"-"}, set(), {"*"}, set(), {"-"}]
+    assert tall[first + 1].text.endswith(" 100/1100")
+    assert tall[first + 4].text.endswith(" 100 to 1100")
 
 
 def test_what_is_not_fitted_is_said_and_drawn_as_nothing() -> None:

@@ -15,6 +15,7 @@ from tests.tui import snapshots
 from tests.tui.rig import screens
 from tests.waiting import until
 from tui.screens.base import Press
+from tui.screens.interlocks import Interlocks
 from tui.screens.journal import Journal
 from tui.screens.judge import Judge
 from tui.screens.past import PastScreen
@@ -111,8 +112,45 @@ def test_a_journal_without_a_portion_says_so_and_how_to_choose_another() -> None
     ):
         bench.press(*key)
         assert says in bench.text()
+        assert max(map(len, bench.text().splitlines())) <= 80
     bench.press("d", "n", "9", "enter")
     assert "No portion is in this journal" in bench.said[-1]
+
+
+def test_the_name_of_a_journal_cuts_nothing_off() -> None:
+    bench = Bench(Why)
+    long = {"name": f"{'20270115' * 5}.journal", "state": "open", "entries": 1, "problem": None}
+    bench.asked.pop(0).then([long])
+    bench.asked.pop(0).then([])
+    assert "no portion is in it; o chooses another." in " ".join(bench.text().split())
+
+
+def test_the_keys_below_are_those_of_the_face_that_is_shown() -> None:
+    bench = Bench(Why)
+    assert bench.page.hints_now == Why.hints
+    bench.press("d")
+    assert bench.page.hints_now.startswith("up/down pageup pagedown scroll")
+    bench.press("o")
+    assert "ENTER reads it" in bench.page.hints_now
+    page = Interlocks(SimpleNamespace())
+    assert page.hints_now == Interlocks.hints
+    page.press(Press("y", "y", 0.0, 0.0))
+    assert page.hints_now == "y or ESC back to the list"
+
+
+def test_judge_names_keys_in_place_of_a_command() -> None:
+    bench = Bench(Judge)
+    bench.asked.pop(0).then(ANSWERS["journals"])
+    bench.asked.pop(0).then(["weigh some with 'benchd weigh'."])
+    assert "weigh some with key g." in bench.text()
+
+
+def test_nothing_of_that_kind_is_not_nothing() -> None:
+    bench = Bench(Journal)
+    bench.page.desk.model.status = SimpleNamespace(journal="a.journal")  # type: ignore[assignment]
+    assert "Nothing was recorded since." in bench.text()
+    bench.press("l")
+    assert "Nothing of that kind was recorded since." in bench.text()
 
 
 def test_judge_counts_what_was_weighed_since_and_only_of_the_newest_journal() -> None:

@@ -43,7 +43,7 @@ async def test_no_question_of_any_screen_is_shortened(
                 if app.page.typing:
                     await pilot.press(*"12", "enter", *"34", "enter")
                 await until(lambda: not app.model.busy)
-                for note in (said.MAYBE_HELD, said.LATE_YES.format(key="ENTER")):
+                for note in (said.maybe_held("enter"), said.LATE_YES.format(key="ENTER")):
                     app.model.note(note)
                     question = app.model.question
                     if question is not None:
@@ -54,6 +54,16 @@ async def test_no_question_of_any_screen_is_shortened(
                         assert " ..." not in shown.partition("? ")[2].partition(" -- ")[0]
                         assert ", ".join(SMALLEST) in shown
     assert asked >= 20
+
+
+@pytest.mark.parametrize(("pins", "powers"), [({}, True), ({"drive": True}, False)])
+async def test_what_moves_the_feed_says_that_it_gives_the_drive_power(
+    peer: FakeDaemon, socket_at: str, pins: dict[str, bool], powers: bool
+) -> None:
+    peer.news = [("status", told(pins=pins))]
+    async with screens(socket_at, "f", "r") as (app, _):
+        says = "air 2.0 bar live; the drive, which has none, gets power --"
+        assert (says in said_in(app)) is powers
 
 
 async def test_before_a_dry_stroke_its_caution_comes_first_and_there_is_time_to_read_it(

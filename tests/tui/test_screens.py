@@ -193,7 +193,12 @@ async def test_pause_and_finish_are_taken_at_once(peer: FakeDaemon, socket_at: s
     peer.news = [("status", told(state="PAUSED", series=series))]
     peer.answers |= {"pause": {}, "finish": {}, "attend": {}, "resume": {
         "what": "ended", "made": 12, "count": 12, "reason": ""}}  # fmt: skip
-    async with screens(socket_at, "p", "n", "s", "e") as (app, pilot):
+    async with screens(socket_at, "p", "n") as (app, pilot):
+        assert "PAUSED: a person asked; go on with keys s,e" in app.text()
+        app._news("status", told(state="PAUSED", series=series, why_not={"series": "IL-09."}))
+        assert "go on with" not in app.text()
+        app._news("status", told(state="PAUSED", series=series))
+        await pilot.press("s", "e")
         assert "will go on with the series; 3 of 12 made" in await answer_yes(app, pilot)
         await until(lambda: "resume" in peer.methods())
     assert [m for m in peer.methods() if m != "attend"] == ["pause", "finish", "resume"]
@@ -207,49 +212,6 @@ async def test_a_dry_stroke_takes_two_keys(peer: FakeDaemon, socket_at: str) -> 
         await pilot.press("x")
         await until(lambda: "Dry stroke complete." in app.text())
     assert peer.methods() == ["arm", "fire"]
-
-
-def weighed(params: dict[str, Any]) -> Any:
-    """Answer as the daemon does: doubt what is far from the aim."""
-    if params["mass_kg"] > 0.1 and not params.get("confirmed"):
-        return Refusal(QUESTION, "300 g where about 30.0 g is expected.")
-    return {"portion": params["portion"], "mass_kg": params["mass_kg"], "left": 1}
-
-
-async def test_weights_go_into_the_chosen_cell_and_can_be_taken_back(
-    peer: FakeDaemon, socket_at: str
-) -> None:
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers |= {"weigh": weighed, "unweigh": {"portion": 4, "left": 2}}
-    async with screens(socket_at, "g", *"31,8", "enter") as (app, pilot):
-        await until(lambda: "Portion 4: 31.8 g" in app.text())
-        await pilot.press("left", *"31.0", "enter")
-        await until(lambda: "31.0 g, 31.8 g before" in app.text())
-        await pilot.press("u")
-        await until(lambda: "has its 31.8 g again" in app.text())
-        await pilot.press("u")
-        await until(lambda: "Portion 4 has no weight any more" in app.text())
-        assert 4 not in app.model.weights
-    assert peer.asked[-1] == ("unweigh", {"portion": 4})
-    weights = [(p["portion"], p["text"]) for m, p in peer.asked if m == "weigh"]
-    assert weights == [(4, "31,8"), (4, "31.0"), (4, "31.8")]
-
-
-async def test_a_doubted_weight_waits_for_an_answer_and_takes_no_digits(
-    peer: FakeDaemon, socket_at: str
-) -> None:
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"300", "enter") as (app, pilot):
-        await until(lambda: app.model.question is not None)
-        await pilot.press(*"29")
-        assert app.model.question is not None
-        await pilot.press("escape")
-        assert "Portion 4: _ g" in app.text()
-        await pilot.press(*"300", "enter")
-        assert "300 g where about 30.0 g is expected" in await answer_yes(app, pilot)
-        await until(lambda: app.model.weights.get(4) == pytest.approx(0.3))
-    assert [p.get("confirmed") for m, p in peer.asked if m == "weigh"] == [None, None, True]
 
 
 async def test_the_stop_key_stops_in_a_field_and_leaves_what_was_typed(
@@ -279,6 +241,33 @@ async def test_an_interlock_is_proven_word_by_word(peer: FakeDaemon, socket_at: 
         "clear",
         {"interlock": 2, "name": "ana", "words": ["shut", "clear", "home"]},
     )
+
+
+async def test_the_key_of_the_list_chooses_anew_where_the_list_is_shown_already(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    """A sentence of the next one up says: keys i,ENTER."""
+    peer.news = [("status", told(state="TRIPPED", abnormals=(GUARD,)))]
+    async with screens(socket_at, "i") as (app, pilot):
+        assert "> IL-02" in app.text()
+        unproven = Abnormal("IL-15", 1, "Not proven.", "", "", 1, False, "prove")
+        app._news("status", told(abnormals=(unproven,)))
+        app.say("IL-02 is cleared.")
+        await pilot.press("down", "i")
+        assert "> IL-15" in app.text()
+        assert "IL-02 is cleared." in app.text()
+
+
+async def test_what_refuses_series_and_stroke_alike_is_told_once(
+    peer: FakeDaemon, socket_at: str
+) -> None:
+    no = {"series": "IL-17: Air was away.", "stroke": "IL-20: Restarted."}
+    peer.news = [("status", told(why_not=no))]
+    async with screens(socket_at, "s") as (app, _):
+        assert "Refused   Series: IL-17: Air was away." in app.text()
+        assert "Refused   Stroke: IL-20: Restarted." in app.text()
+        app._news("status", told(why_not=dict.fromkeys(no, "IL-20: Restarted.")))
+        assert "Refused   Series and stroke: IL-20: Restarted." in app.text()
 
 
 async def test_why_not_is_said_for_each_action_and_never_that_one_may_open(
@@ -363,9 +352,10 @@ async def test_who_else_is_in_control_stands_where_the_feed_is_moved(
 
 def test_a_command_in_a_sentence_is_told_by_its_keys() -> None:
     assert keyed("Then 'benchd clear IL-20' asks; 'benchd here' says.") == (
-        "Then keys i,ENTER asks; keys f,h says."
+        "Then keys i,ENTER ask; keys f,h say."
     )
-    assert keyed("It moves. 'benchd here' says.") == "It moves. Keys f,h says."
+    assert keyed("It moves. 'benchd here' says.") == "It moves. Keys f,h say."
+    assert keyed("'benchd weigh' asks") == "Key g asks"
     assert keyed("Look: 'benchd eye --empty', 'benchd here 0mm', 'benchd serve'") == (
         "Look: keys t,e, keys f,h, 'benchd serve'"
     )
@@ -373,23 +363,6 @@ def test_a_command_in_a_sentence_is_told_by_its_keys() -> None:
         first, second, *_ = [*keys.split(","), ""]
         case = [one for one in CASES if one.screen == SCREENS[first].name]
         assert not second or {"ENTER": "enter"}.get(second, second) in {one.key for one in case}
-
-
-async def test_weights_are_typed_with_the_number_of_their_portion_too(
-    peer: FakeDaemon, socket_at: str
-) -> None:
-    """Trade E: rapid entry is `12=19.8`, or ENTER for the next cell."""
-    peer.news = [("status", told(unweighed=(4, 5, 6)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"6=31") as (app, pilot):
-        assert "Portion 6: 31_ g" in app.text()
-        await pilot.press(*",8", "enter")
-        await until(lambda: "Portion 6: 31.8 g" in app.text())
-        await pilot.press(*"9=31", "enter")
-        assert "There is no portion 9 to be weighed here: 4 to 6." in app.text()
-        await pilot.press("escape", "enter")
-        assert "No weight was typed: type it as 31.8 or 31,8, or as 12=31.8." in app.text()
-    assert [(p["portion"], p["text"]) for m, p in peer.asked if m == "weigh"] == [(6, "31,8")]
 
 
 async def test_a_tube_is_put_in_primed_and_taken_out(peer: FakeDaemon, socket_at: str) -> None:

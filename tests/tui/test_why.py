@@ -19,7 +19,8 @@ from tests.quiet_status import told
 from tests.tui.rig import said_in, screens
 from tests.tui.snapshots import STUDY
 from tests.tui.snapshots import study as study_of_a_frozen_portion
-from tests.waiting import until
+from tests.waiting import WAIT_S, until
+from tui import frame
 from tui.app import Screens
 from tui.screens.journal import Journal
 from tui.screens.why import REPLAY, Why
@@ -37,6 +38,12 @@ def journals(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("bench")
     written(folder / NAME, at_work())
     return folder
+
+
+@pytest.fixture(autouse=True)
+def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The daemon of these tests tells its status once: no line about its silence takes room."""
+    monkeypatch.setattr(frame, "SILENT_S", WAIT_S)
 
 
 @pytest.fixture

@@ -40,16 +40,10 @@ class Press(NamedTuple):
     """It may be the first one of a key held."""
 
 
-class Desk(Protocol):
-    """What a screen may do: ask the daemon, put a question, say a sentence, stop."""
+class Asker(Protocol):
+    """What asks the daemon, the study process and the person."""
 
     model: Model
-    cautions: Mapping[str, Sequence[str]]
-    """Command to what is said before it moves something."""
-    folder: str
-    """Where cards are looked for."""
-    card_name: str
-    """Dough card that was chosen to portion by; "" for the first there is."""
 
     def ask(
         self,
@@ -83,6 +77,17 @@ class Desk(Protocol):
 
     def say(self, text: str, rank: str = "") -> None:
         """Show a sentence in the line of answers."""
+
+
+class Desk(Asker, Protocol):
+    """What a screen may do: ask the daemon, put a question, say a sentence, stop."""
+
+    cautions: Mapping[str, Sequence[str]]
+    """Command to what is said before it moves something."""
+    folder: str
+    """Where cards are looked for."""
+    card_name: str
+    """Dough card that was chosen to portion by; "" for the first there is."""
 
     def stop(self) -> None:
         """Stop the bench."""
@@ -143,6 +148,11 @@ class Field:
         return True
 
 
+def not_taken(sign: str) -> str:
+    """Return what is said of a sign that a field does not take: nobody looks for it in vain."""
+    return f"'{sign}' is not taken here, and was left out."
+
+
 class Form:
     """Several fields, filled in one after the other; `done(texts)` takes what was typed."""
 
@@ -169,8 +179,9 @@ class Form:
         """Take a key; True when all is typed, and the form is over."""
         field = self._fields[self._at]
         if press.key != "enter":
-            if field.press(press):
-                self._wrong = ""
+            taken = field.press(press)
+            if taken or press.sign:
+                self._wrong = "" if taken else not_taken(press.sign)
             return False
         self._wrong = field.check(field.text)
         if self._wrong:
@@ -232,6 +243,11 @@ class Screen:
             lines = [*lines[: left - 1], Line(text, "dim")]
         return [*lines, *cautions]
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do on the face that is shown."""
+        return self.hints
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return what this screen is about."""
         raise NotImplementedError
@@ -264,8 +280,8 @@ class Screen:
         return ""
 
     def let_go(self, key: str | None = None) -> None:
-        """A key was let go. None: no key counts as held any more, as another one was pressed, the
-        terminal lost its focus or its size changed, or something was pasted."""
+        """A key was let go. None: no key counts as held any more, as another one was pressed, or
+        the terminal lost its focus or its size changed."""
 
     def stopped(self) -> None:
         """The stop key was pressed."""
@@ -298,10 +314,12 @@ def guard_words(model: Model) -> str:
 
 
 def loaded_words(model: Model) -> str:
-    """Return guard, barrel and air for a consequence line."""
+    """Return guard, barrel and air for a consequence line, and that what moves the feed gives power
+    to the drive."""
     if model.status is None:
         return "nothing is known of the bench"
-    return view.loaded_text(model.status, brief=True)
+    power = "" if model.powered else "; the drive, which has none, gets power"
+    return f"{view.loaded_text(model.status, brief=True)}{power}"
 
 
 def is_refused(desk: Desk, action: str) -> bool:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from protocols.limits import HELD_MAX_M, HELD_SPEED_MAX_M_S
 from tui import ended, view
 from tui.frame import Line, fold, row
-from tui.keys import DELAY_S, NUDGES_M, REPEATS_LEAST, Repeats
+from tui.keys import DELAY_S, NUDGES_M, REPEATS_LEAST, TEST_REPEATS, Repeats
 from tui.readings import thrust_text
 from tui.screens.base import (
     NUMBER_SIGNS,
@@ -155,6 +155,7 @@ class Feed(Screen):
             and not busy.get("jog")
         ):
             self._held = press.key
+            self.desk.say("")  # Where the nudge before it ended is true no longer.
             ask = {"distance_m": WAYS[press.key] * HELD_MAX_M, **lease}
             self.desk.ask("jog_held", ask, lambda result: say_moved(self.desk, result))
 
@@ -183,8 +184,9 @@ class Feed(Screen):
             return
         test.add(press.pressed_s)
         steady = test.steady()
-        if steady is not None:
-            self._steady, self._test = steady, None
+        # Once: the key is held for longer than the test takes, and that begins no second one.
+        if steady is not None and test.count == TEST_REPEATS + 1:
+            self._steady = steady
             self.desk.say(STEADY.format(gap=test.gap_s() * 1e3) if steady else UNSTEADY)
 
     def _drive(self) -> None:

@@ -173,6 +173,11 @@ class Interlocks(Screen):
         self._at = 0
         self._why = False
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do: beside the answers why, none of the list's does what it does there."""
+        return "y or ESC back to the list" if self._why else self.hints
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return the list around the chosen one, or why each action is refused."""
         status = self.desk.model.shown(now_s)
@@ -203,7 +208,8 @@ class Interlocks(Screen):
                 "ack": "stays until someone clears it",
                 "prove": "stays until someone looks, and proves it",
             }
-            return fold(f"{one.code}: not up. Once up it {resets[one.reset]}.", width)
+            when = " when last heard of" if view.is_old(status) else ""
+            return fold(f"{one.code}: not up{when}. Once up it {resets[one.reset]}.", width)
         text = " ".join((found.what, found.so_what, found.do_what))
         stands = f" {view.standing_words(found)}," if found.rank > 1 else ""
         age = view.whole_seconds((status.now_ns - found.since_ns) / 1e9)

@@ -84,7 +84,8 @@ class Journal(PastScreen):
             text = f"{about}, since these screens opened; journal {name}"
             head = fold(text, width, "strong")
             lines = [line for piece in self.desk.model.news for line in self._lines(piece, width)]
-            none = "Nothing was recorded since."
+            kind = "" if about == "everything" else " of that kind"
+            none = f"Nothing{kind} was recorded since."
         if not lines:
             return [*head, Line(none)]
         room = max(room - len(head), 1)

@@ -9,6 +9,7 @@ from typing import Any
 
 from tui import view
 from tui.frame import Line
+from tui.said import keyed
 from tui.screens.base import SCROLL, Desk, Press
 from tui.screens.past import NONE, PastScreen
 
@@ -68,7 +69,10 @@ class Judge(PastScreen):
         of = f"lines {self._from + 1} to {self._from + len(shown)} of {len(self._text)}"
         since = f"; {view.several(more, 'weight')} since: y" if more > 0 else ""
         head = view.plain(f"Journal {self._journal or '-'}; {of}{since}")
-        return [Line(head[:width], "strong"), *(Line(view.plain(text)[:width]) for text in shown)]
+        return [
+            Line(head[:width], "strong"),
+            *(Line(view.plain(keyed(text))[:width]) for text in shown),
+        ]
 
     def pressed(self, press: Press) -> bool:
         """Scroll, choose a journal, judge anew."""

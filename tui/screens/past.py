@@ -10,7 +10,7 @@ from tui import view
 from tui.frame import Line
 from tui.screens.base import Desk, Screen
 
-WHICH = "Which journal? ENTER reads it, ESC goes back."
+WHICH = "Which journal?"
 NONE = "There is no journal of this bench yet."
 
 
@@ -129,6 +129,11 @@ class PastScreen(Screen):
         else:
             return self._choice.step(key)
         return True
+
+    @property
+    def hints_now(self) -> str:
+        """What keys do on the face that is shown."""
+        return "up/down choose  ENTER reads it  o or ESC back" if self._choosing else self.hints
 
     def _list_lines(self, width: int, room: int) -> list[Line]:
         """Return the list of journals."""

@@ -94,10 +94,14 @@ class Series(Screen):
             lines += row("Series", "none is under way", width)
         lines += row("Portion", view.portion_row(status).text, width)
         lines += row("Tube", view.tube_row(status).text, width)
-        for action, word in (("series", "Series"), ("stroke", "Stroke")):
+        refused: dict[str, list[str]] = {}
+        for action in ("series", "stroke"):
             why = status.why_not.get(action)
             if why and status.series is None:
-                lines += row("Refused", f"{word}: {why}", width, "watch")
+                refused.setdefault(why, []).append(action)
+        for why, actions in refused.items():
+            text = f"{' and '.join(actions).capitalize()}: {why}"
+            lines += row("Refused", text, width, "watch")
         return [*lines, *row("Control", control_words(model), width)]
 
     def pressed(self, press: Press) -> bool:

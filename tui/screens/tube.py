@@ -38,6 +38,13 @@ def _number_if_any(text: str) -> str:
     return a_number(text) if text else ""
 
 
+def _mass_if_any(text: str) -> str:
+    grams = number(text)
+    if grams is None or 0 < grams < 100_000:
+        return _number_if_any(text)
+    return "A net mass is above 0 g and below 100 kg."
+
+
 class Tube(Screen):
     """Open the record, feed to contact, prime, take out."""
 
@@ -93,7 +100,7 @@ class Tube(Screen):
     def _begin(self) -> None:
         fields = [
             Field("Name of the tube, such as T7", check=a_name),
-            Field("Net mass in g (empty: not weighed)", NUMBER_SIGNS, check=_number_if_any),
+            Field("Net mass in g (empty: not weighed)", NUMBER_SIGNS, check=_mass_if_any),
             Field(
                 "Dough temperature in C (empty: not measured)", NUMBER_SIGNS, check=_number_if_any
             ),

@@ -13,7 +13,7 @@ from tui.sentences import news_sentence, seen_text
 from tui.strip import strip_lines
 
 if TYPE_CHECKING:
-    from protocols.status import BenchStatus
+    from protocols.status import BenchStatus, SeriesStatus
 
 MARKS = {"!3": "stop", "!2": "watch"}
 """Sign of a rank to the mark of its lines; a note is plain text."""
@@ -40,7 +40,7 @@ class Watch(Screen):
         odd = status.bounds.get("odd", (None, None))[1]
         lines += strip_lines(model.weights, status.aim_kg or _aim(model), width, odd)
         for one in (
-            view.series_row(status.series) if status.series is not None else over_row(model),
+            over_row(model) if status.series is None else series_row(status, status.series),
             view.weights_row(status),
             view.spread_row(status),
             view.tube_row(status),
@@ -78,6 +78,14 @@ def _aim(model: Model) -> float | None:
         if aim_kg:
             return float(aim_kg)
     return None
+
+
+def series_row(status: BenchStatus, series: SeriesStatus) -> view.Row:
+    """Return how the series goes, and how a paused one may go on: this screen has no key for it."""
+    row = view.series_row(series)
+    if not series.paused or status.why_not.get("series"):
+        return row
+    return row._replace(text=f"{row.text}; go on with 'benchd resume'")
 
 
 def over_row(model: Model) -> view.Row | None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from tui import view
 from tui.frame import Line, fold
-from tui.screens.base import NUMBER_SIGNS, Desk, Field, Press, Screen, number
+from tui.screens.base import NUMBER_SIGNS, Desk, Field, Press, Screen, not_taken, number
 
 LOOKS = ("", "clean", "tail", "squashed", "torn", "thrown")
 CELL = 16
@@ -99,8 +99,10 @@ class Weigh(Screen):
             self._undo()
         elif press.key == "escape" and self._field.text:
             self._field.text = ""
-        else:
-            return self._field.press(press)
+        elif not self._field.press(press):
+            if press.sign:
+                self.desk.say(not_taken(press.sign), "watch")
+            return False
         return True
 
     def _step(self, step: int) -> None:
@@ -118,6 +120,8 @@ class Weigh(Screen):
             if not self._field.fresh:
                 self.desk.say("The weight before is not recorded yet: ENTER once more.", "watch")
             return
+        # It stays until it is recorded; the first sign of the next one replaces it.
+        self._field.fresh = True
         if "=" in typed:
             named, _, typed = typed.rpartition("=")
             cells = self.cells()
@@ -135,8 +139,6 @@ class Weigh(Screen):
             self.desk.say(f"{what}: type it as 31.8 or 31,8, or as 12=31.8.", "watch")
             return
         params = {"mass_kg": grams / 1e3, "text": typed, "portion": portion, "look": self._look}
-        # It stays until it is recorded; the first sign of the next one replaces it.
-        self._field.fresh = True
         self._send(params)
 
     def _send(self, params: dict[str, Any]) -> None:

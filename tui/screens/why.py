@@ -113,6 +113,13 @@ class Why(PastScreen):
 
     # What is shown.
 
+    @property
+    def hints_now(self) -> str:
+        """What keys do on the face that is shown."""
+        if self._choosing or self._shows == "lanes":
+            return super().hints_now
+        return "up/down pageup pagedown scroll  n its number  d or ESC the lanes  o journals"
+
     def lines(self, now_s: float, width: int, room: int) -> list[Line]:
         """Return what was chosen, under the line that nothing moves."""
         told = self._told
@@ -123,7 +130,7 @@ class Why(PastScreen):
             return [head, *self._cause_lines(width, room - 1)]
         if told is None:
             wait = self._none() if self._number is None else self._unread("timeline")
-            return [head, Line(f"Journal {view.plain(self._journal) or '-'}: {wait}."[:width])]
+            return [head, *fold(f"Journal {self._journal or '-'}: {wait}.", width)]
         return [head, *self._lane_lines(told, width, room - 1)]
 
     def _none(self) -> str:
@@ -158,7 +165,10 @@ class Why(PastScreen):
         else:
             band = []
         if len(causes) > left > 0:
-            causes = [*causes[: left - 1], Line(f"{causes[left - 1].text[: width - 6]} ... d")]
+            causes = [
+                *causes[: left - 1],
+                Line(f"{causes[left - 1].text[: width - 6].rstrip()} ... d"),
+            ]
         # What warns comes whole, and before what may have no room.
         return [*drawn, *caution, *band, *causes[:left]]
 
