@@ -227,7 +227,11 @@ def moved(turn: Turn, said: m.Moved) -> None:
     kind, ending, position = MOVES[said.kind], MOVE_ENDINGS[said.reason], said.position
     place_m = facts.metres(position) if pin(state, "known") else None
     if job is None or not _is_of_job(state, job, kind, said.t_us):
-        turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=None)
+        gone, moved_m = state.let_go, None
+        if gone is not None and _is_of_job(state, gone, kind, said.t_us):
+            moved_m = facts.metres(position - gone.start_position)
+            turn.set(let_go=None)
+        turn.record("move", kind=kind, ending=ending, position_m=place_m, moved_m=moved_m)
         if job is not None and job.kind in MOVE_JOBS:
             turn.set(job=replace(job, start_position=position))
         return

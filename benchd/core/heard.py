@@ -96,6 +96,7 @@ def greeting(turn: Turn, said: m.Bench) -> None:
     if restarted:
         turn.set(clock=ClockMap(), dry_needed=True, relieved=False)
         cycle.interrupt(turn, No("The board restarted: nothing moves until you say so.", "IL-20"))
+        turn.set(let_go=None)
     # Whatever still moves was asked for by an earlier life of the link or of this daemon.
     turn.emit(StopNow(0))
     if said.digest == digest(turn.state.facts.limits):

@@ -203,6 +203,8 @@ class State(msgspec.Struct, frozen=True):
     pending: Pending | None = None
     outbox: tuple[Planned, ...] = ()
     job: Job | None = None
+    let_go: Job | None = None
+    """The job that failed last: the board may tell yet how far its move came."""
     series: Series | None = None
     work: Work | None = None
     controller: int | None = None

@@ -94,15 +94,17 @@ class Turn:
     def finish_job(self, **result: Any) -> None:
         """End the job under way and answer whoever asked."""
         job = self.state.job
-        self.set(job=None)
+        self.set(job=None, let_go=None)
         if job is not None and job.ask:
             self.emit(Answer(job.client, job.ask, result))
 
     def fail_job(self, no: No) -> None:
         """End the job under way with a refusal."""
         job = self.state.job
-        self.set(job=None)
-        if job is not None and job.ask:
+        if job is None:
+            return
+        self.set(job=None, let_go=job)
+        if job.ask:
             self.refuse(job.client, job.ask, no)
 
     def refuse(self, client: int, ask: int, no: No, *, question: bool = False) -> None:

@@ -206,7 +206,9 @@ def test_stop_is_taken_from_anyone_at_any_time(level: int) -> None:
     assert s.refused(ask).condition == "stopped"
     assert s.stops() == [level]
     s.run(0.5)
-    assert s.records("move")[-1]["ending"] == "stopped"
+    move = s.records("move")[-1]
+    assert move["ending"] == "stopped"
+    assert 0.0 < move["moved_m"] == pytest.approx(move["position_m"])
 
 
 def test_stop_comes_before_everything_else_of_its_step() -> None:

@@ -30,6 +30,7 @@ def test_it_feeds_as_long_as_word_comes_and_then_stops_by_the_host_without_a_tri
     (move,) = s.records("move")
     assert (move["kind"], move["ending"]) == ("held", "stopped")
     assert 0.0018 < move["position_m"] < 0.0024
+    assert move["moved_m"] == pytest.approx(move["position_m"]), "it began at zero"
     assert 18 not in s.state.latches
     assert s.state.board.rest_ns - last_ns < 0.4 * S
 
