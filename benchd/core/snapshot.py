@@ -127,7 +127,10 @@ def _coils(state: State, old: bool) -> str:
 
 
 SWITCH = {1: "stop", 2: "guard"}
-"""Latch to the input that shows whether its cause is still there: off is pressed, or open."""
+"""Latch to the input that is its cause: off is pressed, or open. What keeps others
+from being cleared (`asked_people.CAUSE_SEEN`) does not tell by its absence that their cause is
+gone: with the valve at the far level, or one of two switches let go, nobody knows yet where the
+blade is."""
 
 
 def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
