@@ -103,10 +103,9 @@ class ArchiveReader:
         after: int,
         upto: int | None,
         told: Sequence[str] | None,
-        only: str = "true",
     ) -> Iterator[Row]:
-        """Stored rows in order, chosen as by JournalReader and by a further condition, as SQL;
-        values that the view of their kind does not name are None."""
+        """Stored rows in order, chosen as by JournalReader; values that the view of their kind does
+        not name are None."""
         spread = {
             kind: names
             for kind, names in form.column_names(self.views).items()
@@ -125,7 +124,7 @@ class ArchiveReader:
         spare = not (kinds is not None and self.view_of.keys() >= set(kinds)) and self._spare
         none = (None,) * VALUE_COUNT_MAX
         more = "".join(f", {name}" for name in form.VALUES) if spare else ""
-        sql = f"SELECT {chosen}{more} FROM read_parquet(?) WHERE {only} AND "
+        sql = f"SELECT {chosen}{more} FROM read_parquet(?) WHERE "
         with _said(self.path):
             for row in self._in_order(sql, kinds, after, upto, told):
                 kind = row[3] if row[2] is None else codes[row[2]]
@@ -202,14 +201,15 @@ class ArchiveReader:
         self, kind: int, name: str, numbers: tuple[int, int], after: int
     ) -> Iterator[tuple[int, Entry]]:
         """Entries of this kind with numbers above `after` whose record holds by this name a number
-        in this range, ends included."""
-        first, last = map(int, numbers)
-        only = f"{NUMBER.format(name)} BETWEEN {first} AND {last}"
-        for row in self._rows({kind}, after, None, None, only):
-            yield row[0], entry_of(row, self._widths)
+        in this range, ends included; as few as one query may sort."""
+        sql = (
+            f"SELECT n, t_ns, text FROM read_parquet(?) WHERE kind = ? AND n > {int(after)} "
+            f"AND {NUMBER.format(name)} BETWEEN ? AND ? ORDER BY n"
+        )
+        for n, t_ns, text in self._asked(sql, kind, *numbers):
+            yield n, Entry(t_ns, kind, (), text)
 
     def _look(self, kind: int, number: int, after: int, upto: int) -> Seen | None:
-        name = next((view.name for view in self.views if view.kind == kind), None)
         # Bounds stand in the text: as parameters they would keep no block from being read.
         sql = (
             "SELECT min(n), min(number), max(n), max(number), "
@@ -217,9 +217,15 @@ class ArchiveReader:
             f"FROM (SELECT n, {NUMBER.format('number')} AS number FROM read_parquet(?) "
             f"WHERE kind = ? AND n > {int(after)} AND n <= {int(upto)}) WHERE number IS NOT NULL"
         )
-        with _said(self.path), self._engine.cursor() as engine:
-            ((*ends, below),) = engine.execute(sql, [str(self.path), name]).fetchall()
+        ((*ends, below),) = self._asked(sql, kind)
         return None if ends[0] is None else Seen(Record(*ends[:2]), Record(*ends[2:]), below)
+
+    def _asked(self, sql: str, kind: int, *values: int) -> list[tuple[Any, ...]]:
+        """Return what a query finds that is about one kind of records."""
+        view = self.view_of.get(kind)
+        with _said(self.path), self._engine.cursor() as engine:
+            given = [str(self.path), view and view.name, *values]
+            return engine.execute(sql, given).fetchall()
 
     def _conditions(
         self,
