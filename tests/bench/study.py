@@ -113,8 +113,13 @@ def explained(path: Path) -> Run:
 
 
 def one_explained(path: Path, number: int) -> Run:
-    """One portion explained."""
+    """One portion explained; near the front it takes longest, as it may be weighed again later."""
     return run("-m", "benchd", "why", "--json", "--portion", str(number), str(path))
+
+
+def bare() -> Run:
+    """An interpreter that does nothing."""
+    return run("-c", "pass")
 
 
 def scan(path: Path) -> Run:
