@@ -121,6 +121,22 @@ def _encodings(views: tuple[View, ...], schema: pa.Schema) -> dict[str, str]:
     } | {"text": "PLAIN"}
 
 
+def packing(views: tuple[View, ...], schema: pa.Schema) -> dict[str, Any]:
+    """How the columns of an archive are packed, as the writer's options."""
+    return {
+        "compression": "zstd",
+        "compression_level": COMPRESSION_LEVEL,
+        "use_dictionary": ["kind"],
+        # Least and most of each of a hundred columns in each row group would be a fiftieth of the
+        # file; these are what a query is narrowed by, and what shows that no value is nameless.
+        "write_statistics": ["n", "t_ns", "kind", *form.VALUES],
+        "column_encoding": _encodings(views, schema),
+        # Text packs better the more of it one page holds.
+        "data_page_size": 4 * 2**20,
+        "store_schema": False,
+    }
+
+
 def _words(reader: JournalReader) -> dict[str, str]:
     """What the archive says of itself and of its journal, beside the rows."""
     seals = reader.seals_at_end(1)
@@ -147,20 +163,7 @@ def _words(reader: JournalReader) -> dict[str, str]:
 def _write(reader: JournalReader, file: Any, progress: Progress) -> None:
     views = reader.views
     schema = schema_of(views)
-    with pyarrow.parquet.ParquetWriter(
-        file,
-        schema,
-        compression="zstd",
-        compression_level=COMPRESSION_LEVEL,
-        use_dictionary=["kind"],
-        # Least and most of each of a hundred columns in each row group would be a fiftieth of the
-        # file; these are what a query is narrowed by, and what shows that no value is nameless.
-        write_statistics=["n", "t_ns", "kind", *form.VALUES],
-        column_encoding=_encodings(views, schema),
-        # Text packs better the more of it one page holds.
-        data_page_size=4 * 2**20,
-        store_schema=False,
-    ) as writer:
+    with pyarrow.parquet.ParquetWriter(file, schema, **packing(views, schema)) as writer:
         writer.add_key_value_metadata(_words(reader))
         commits = _Commits(reader)
         for block in blocks_of(reader, size=ROW_GROUP):

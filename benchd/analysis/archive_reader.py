@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
 import duckdb
 
 from benchd.analysis import archive_format as form
+from benchd.analysis.numbered import Record, Seen, last_below
 from benchd.analysis.reader import JournalState, holds
 from benchd.core.ledger import INPUT
 from benchd.io.journal_format import (
@@ -35,8 +36,8 @@ BLOCK = 10_000
 SORTED_LEAST, SORTED_MOST = 2**17, 2**21
 """Entries of which those that are chosen are sorted at once."""
 
-WINDOW = 32_768
-"""Entries looked through at once for the number of a record: half of what is packed together."""
+NUMBER = """try_cast(regexp_extract(text, '"{}":([0-9]+)', 1) AS BIGINT)"""
+"""The number that a record holds by some name, as SQL."""
 
 HEAD = 5
 """Columns that come before those of the views."""
@@ -96,15 +97,15 @@ class ArchiveReader:
             (found,) = engine.execute(sql, [str(self.path)]).fetchall()
         return bool(found[0])
 
-    def rows(
+    def _rows(
         self,
-        *,
-        kinds: Collection[int] | None = None,
-        after: int = 0,
-        upto: int | None = None,
-        told: Sequence[str] | None = None,
+        kinds: Collection[int] | None,
+        after: int,
+        upto: int | None,
+        told: Sequence[str] | None,
     ) -> Iterator[Row]:
-        """Stored rows in order, chosen as by JournalReader."""
+        """Stored rows in order, chosen as by JournalReader; values that the view of their kind does
+        not name are None."""
         spread = {
             kind: names
             for kind, names in form.column_names(self.views).items()
@@ -119,7 +120,8 @@ class ArchiveReader:
         }
         codes = {view.name: view.kind for view in self.views}
         chosen = ", ".join(f'"{name}"' for name in ("n", "t_ns", "kind", "code", "text", *named))
-        spare = self._spare
+        # Looking whether there are any takes as long as reading half of a large archive's records.
+        spare = not (kinds is not None and self.view_of.keys() >= set(kinds)) and self._spare
         none = (None,) * VALUE_COUNT_MAX
         more = "".join(f", {name}" for name in form.VALUES) if spare else ""
         sql = f"SELECT {chosen}{more} FROM read_parquet(?) WHERE "
@@ -164,8 +166,8 @@ class ArchiveReader:
         upto: int | None = None,
         told: Sequence[str] | None = None,
     ) -> Iterator[tuple[int, Entry]]:
-        """Entries in order, each with its number; chosen as in `rows`."""
-        for row in self.rows(kinds=kinds, after=after, upto=upto, told=told):
+        """Entries in order, each with its number; chosen as by JournalReader."""
+        for row in self._rows(kinds, after, upto, told):
             yield row[0], entry_of(row, self._widths)
 
     def before(
@@ -188,58 +190,42 @@ class ArchiveReader:
 
         Records of a kind are numbered upwards, so that few of them need be looked at.
         """
-        before = self._last_below(kind, first, self._before(kind, first) + WINDOW)
-        upto = self._before(kind, last + 1) + WINDOW
-        (high,) = self._look("max(n)", kind, before, upto, f" BETWEEN {first} AND {last}")
-        return None if high is None else (before, int(high))
+        entries = self._facts.entries
+        before, high = (
+            last_below(number, entries, partial(self._look, kind, number))
+            for number in (first, last + 1)
+        )
+        return None if high == before else (before, high)
 
-    def _last_below(self, kind: int, number: int, upto: int) -> int:
-        """Return the last entry of this kind whose record has a lower number; 0 for none."""
-        width = WINDOW
-        while upto > 0:
-            begin = max(0, upto - width)
-            (found,) = self._look("max(n)", kind, begin, upto, f" < {number}")
-            if found is not None:
-                return int(found)
-            upto, width = begin, 2 * width
-        return 0
+    def naming(
+        self, kind: int, name: str, numbers: tuple[int, int], after: int
+    ) -> Iterator[tuple[int, Entry]]:
+        """Entries of this kind with numbers above `after` whose record holds by this name a number
+        in this range, ends included; as few as one query may sort."""
+        sql = (
+            f"SELECT n, t_ns, text FROM read_parquet(?) WHERE kind = ? AND n > {int(after)} "
+            f"AND {NUMBER.format(name)} BETWEEN ? AND ? ORDER BY n"
+        )
+        for n, t_ns, text in self._asked(sql, kind, *numbers):
+            yield n, Entry(t_ns, kind, (), text)
 
-    def _before(self, kind: int, number: int) -> int:
-        """Return an entry at most a window before the first record of this kind that has this
-        number or a higher one; near the end where there is none."""
-        low, high = 0, self._facts.entries
-        while high - low > WINDOW:
-            middle = (low + high) // 2
-            largest = self._largest(kind, low, middle)
-            low, high = (
-                (low, middle) if largest is not None and largest >= number else (middle, high)
-            )
-        return low
-
-    def _largest(self, kind: int, after: int, upto: int) -> int | None:
-        """Return the highest number of the records of this kind between two entries."""
-        width = WINDOW
-        while upto > after:
-            begin = max(after, upto - width)
-            (largest,) = self._look("max(number)", kind, begin, upto)
-            if largest is not None:
-                return int(largest)
-            upto, width = begin, 2 * width
-        return None
-
-    def _look(
-        self, what: str, kind: int, after: int, upto: int, numbered: str = " IS NOT NULL"
-    ) -> Sequence[Any]:
-        name = next((view.name for view in self.views if view.kind == kind), None)
+    def _look(self, kind: int, number: int, after: int, upto: int) -> Seen | None:
         # Bounds stand in the text: as parameters they would keep no block from being read.
         sql = (
-            f"SELECT {what} FROM (SELECT n, try_cast(regexp_extract(text, "
-            """'"number":([0-9]+)', 1) AS BIGINT) AS number FROM read_parquet(?) """
-            f"WHERE kind = ? AND n > {int(after)} AND n <= {int(upto)}) WHERE number{numbered}"
+            "SELECT min(n), min(number), max(n), max(number), "
+            f"max(n) FILTER (number < {int(number)}) "
+            f"FROM (SELECT n, {NUMBER.format('number')} AS number FROM read_parquet(?) "
+            f"WHERE kind = ? AND n > {int(after)} AND n <= {int(upto)}) WHERE number IS NOT NULL"
         )
+        ((*ends, below),) = self._asked(sql, kind)
+        return None if ends[0] is None else Seen(Record(*ends[:2]), Record(*ends[2:]), below)
+
+    def _asked(self, sql: str, kind: int, *values: int) -> list[tuple[Any, ...]]:
+        """Return what a query finds that is about one kind of records."""
+        view = self.view_of.get(kind)
         with _said(self.path), self._engine.cursor() as engine:
-            (row,) = engine.execute(sql, [str(self.path), name]).fetchall()
-        return tuple(row)
+            given = [str(self.path), view and view.name, *values]
+            return engine.execute(sql, given).fetchall()
 
     def _conditions(
         self,
@@ -251,9 +237,10 @@ class ArchiveReader:
         asked = [f"n > {int(after)}", f"n <= {int(upto)}"]
         if kinds is not None:
             names = ", ".join(f"'{view.name}'" for view in self.views if view.kind in kinds)
-            codes = ", ".join(str(int(kind)) for kind in kinds)
-            named = f"kind IN ({names}) OR " if names else ""
-            asked.append(f"({named}(kind IS NULL AND code IN ({codes})))")
+            codes = ", ".join(str(int(kind)) for kind in kinds if kind not in self.view_of)
+            # By `kind` alone the engine leaves out most of a block before it unpacks the rest.
+            ways = [f"kind IN ({names})"] * bool(names) + [f"code IN ({codes})"] * bool(codes)
+            asked.append(f"({' OR '.join(ways) or 'false'})")
         if told is not None:
             asked.append(f"(kind IS DISTINCT FROM '{self._input}' OR {holds(told, 'contains')})")
         return asked

@@ -9,11 +9,12 @@ Not under the hash is the wall time of each commit.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from contextlib import suppress
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
+from typing import NamedTuple
 
 from benchd.analysis.archive_format import all_in, journal_name, meta_of, readable
 from benchd.analysis.reader import JournalReader, JournalState, Seal, opened
@@ -31,9 +32,21 @@ from benchd.io.migrations import schema_sql
 NO_KEPT_HEAD = (
     "A cut tail or a whole rewrite shows only against a head kept elsewhere; none was given."
 )
+HEAD_NOT_KNOWN = (
+    "Whether its tail was cut, or it was rewritten, is not known: {later} may carry its head and "
+    "cannot be read. Give one kept elsewhere: 'benchd journal check {name} --head HASH'."
+)
 # Rows hashed in one go while a commit is walked through.
 _STRIDE = 5_000
 _BEFORE_ALL = Seal(0, 0, 0, b"")
+
+
+class Kept(NamedTuple):
+    """A head of a journal that is kept elsewhere (64 hexadecimal digits), from its end or from any
+    earlier commit; where there is none, the note that says so."""
+
+    head: str | None = None
+    why_none: str = NO_KEPT_HEAD
 
 
 @dataclass(slots=True)
@@ -46,6 +59,8 @@ class Report:
     """
 
     path: Path
+    at: Path
+    """What was read: the same, or what an archive was restored to for as long as it is held."""
     findings: list[str] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
     state: JournalState | None = None
@@ -66,52 +81,61 @@ def check(path: Path, expected_head: str | None = None) -> Report:
     expected_head: a head of this journal kept elsewhere (64 hexadecimal digits), from its end or
     from any earlier commit.
     """
-    report = Report(path)
-    try:
-        with readable(path) as report.path:
-            _check(report, expected_head)
-    except JournalError as error:
-        report.findings.append(str(error))
-    except Exception as error:  # A damaged file can hold anything; the answer is still a report.
-        report.findings.append(f"{path.name} is damaged: {type(error).__name__}, {error}.")
-    report.path = path
-    return report
+    with checked(path, Kept(expected_head)) as report:
+        return report
+
+
+@contextmanager
+def checked(path: Path, kept: Kept) -> Iterator[Report]:
+    """Examine one journal or archive as `check` does, and hold what was read for who goes on with
+    it."""
+    report = Report(path, path)
+    with ExitStack() as held:
+        try:
+            report.at = held.enter_context(readable(path))
+            _check(report, kept)
+        except JournalError as error:
+            report.findings.append(str(error))
+        # A damaged file can hold anything; the answer is still a report.
+        except Exception as error:
+            report.findings.append(f"{path.name} is damaged: {type(error).__name__}, {error}.")
+        yield report
 
 
 def check_kept(path: Path) -> Report:
-    """Examine one journal or archive, held against the head that the next one of its bench in the
-    same folder carries from it; against none where that cannot be told."""
-    kept = None
-    with suppress(JournalError):
-        bench = meta_of(path).get(META_BENCH, "")
-        later = [one for one in all_in(path.parent) if journal_name(one) > journal_name(path)]
-        for meta in map(meta_of, later):
-            if meta.get(META_BENCH) == bench:
-                kept = meta.get(META_PREVIOUS_HEAD) or None
-                break
-    return check(path, kept)
+    """Examine one journal or archive, held against what is kept of it in its folder."""
+    with checked(path, kept_of(path)) as report:
+        return report
 
 
 def check_folder(folder: Path) -> list[Report]:
-    """Examine all journals and archives in a folder, oldest first, and how they hang together.
+    """Examine all journals and archives in a folder, oldest first, each as `check_kept` does."""
+    return [check_kept(path) for path in all_in(folder)]
 
-    Each file is held against the head that the next one of the same bench carries from it.
-    """
-    reports = []
-    carried: dict[str, str | None] = {}
-    for path in reversed(all_in(folder)):
+
+def kept_of(path: Path) -> Kept:
+    """Return the head that the next journal of the same bench in the same folder carries from this
+    one. Where one between cannot be read, that one may be the next."""
+    try:
+        bench = meta_of(path).get(META_BENCH)
+    except JournalError:
+        return Kept()  # Its own check says why.
+    for later in _later(path):
         try:
-            meta = meta_of(path)
+            meta = meta_of(later)
         except JournalError:
-            meta = {}
-        bench = meta.get(META_BENCH, "")
-        reports.append(check(path, carried.get(bench)))
-        carried[bench] = meta.get(META_PREVIOUS_HEAD) or None
-    return reports[::-1]
+            return Kept(None, HEAD_NOT_KNOWN.format(name=path.name, later=later.name))
+        if meta.get(META_BENCH) == bench:
+            return Kept(meta.get(META_PREVIOUS_HEAD) or None)
+    return Kept()
 
 
-def _check(report: Report, expected_head: str | None) -> None:
-    reader = JournalReader(report.path)
+def _later(path: Path) -> Iterable[Path]:
+    return (one for one in all_in(path.parent) if journal_name(one) > journal_name(path))
+
+
+def _check(report: Report, kept: Kept) -> None:
+    reader = JournalReader(report.at)
     report.state = reader.state()
     newest_seals = reader.seals_at_end(1)
     if not newest_seals:
@@ -119,9 +143,9 @@ def _check(report: Report, expected_head: str | None) -> None:
         return
     report.commits, report.entries = newest_seals[0].n, newest_seals[0].last
     report.head = newest_seals[0].hash.hex()
-    walk = _walk(reader, report.commits, expected_head)
+    walk = _walk(reader, report.commits, kept.head)
     _judge_walk(report, walk)
-    _judge_kept_head(report, walk, expected_head)
+    _judge_kept_head(report, walk, kept)
     _check_numbers(report)
     _check_tables(report, reader.meta)
     _check_structure(report)
@@ -212,9 +236,10 @@ def _judge_walk(report: Report, walk: _Walk) -> None:
     report.findings.append(sentence)
 
 
-def _judge_kept_head(report: Report, walk: _Walk, kept_head: str | None) -> None:
+def _judge_kept_head(report: Report, walk: _Walk, kept: Kept) -> None:
+    kept_head = kept.head
     if kept_head is None:
-        report.notes.append(NO_KEPT_HEAD)
+        report.notes.append(kept.why_none)
     elif walk.kept_commit is None and walk.problem is None:
         report.findings.append(
             f"The head kept elsewhere ({kept_head[:12]}...) is that of no commit in this file: its "
@@ -229,7 +254,7 @@ def _judge_kept_head(report: Report, walk: _Walk, kept_head: str | None) -> None
 
 def _check_numbers(report: Report) -> None:
     """Entries outside 1 to the last sealed; gaps inside show in the walk."""
-    with opened(report.path) as connection:
+    with opened(report.at) as connection:
         # One statement sees one state of a file that is being written.
         sealed, first, last = connection.execute(
             "SELECT (SELECT max(last) FROM seal), min(n), max(n) FROM entry"
@@ -244,14 +269,14 @@ def _check_numbers(report: Report) -> None:
 
 
 def _check_tables(report: Report, meta: Mapping[str, str]) -> None:
-    with opened(report.path) as connection:
+    with opened(report.at) as connection:
         found = {sql for (sql,) in connection.execute("SELECT sql FROM sqlite_schema")}
     if found != schema_sql(views_of_meta(meta)):
         report.findings.append("The tables or views of the journal were changed.")
 
 
 def _check_structure(report: Report) -> None:
-    with opened(report.path) as connection:
+    with opened(report.at) as connection:
         messages = [text for (text,) in connection.execute("PRAGMA integrity_check(3)")]
     if messages != ["ok"]:
         report.findings.append(f"The file is damaged: {'; '.join(map(str, messages))}.")

@@ -14,10 +14,10 @@ from benchd.config.errors import Problems
 from benchd.core import ledger
 from benchd.core.clock_map import since_s
 from benchd.core.facts import BenchFacts
+from benchd.core.portion_record import reading
 from benchd.io.journal_format import JournalError
 from protocols import messages as m
 from protocols.codes import PHASES, SIGNALS
-from protocols.limits import NOT_FITTED
 
 LANES = ("feed_m", "thrust_n", "eye", "air_pa", "supply_v")
 """Readings of a trace: way of the feed since the portion began [m], thrust [N], eye [counts], air
@@ -80,10 +80,10 @@ def trace(reader: Reader, facts: BenchFacts, span: Span) -> Trace:
         t_s=[t_s for t_s, _ in read],
         lanes={
             "feed_m": [facts.metres(one.position - zero) for _, one in read],
-            "thrust_n": [_fitted(one.thrust, 0.1) for _, one in read],
-            "eye": [_fitted(one.eye, 1.0) for _, one in read],
-            "air_pa": [_fitted(one.air, 100.0) for _, one in read],
-            "supply_v": [_fitted(one.supply, 0.001) for _, one in read],
+            "thrust_n": [reading(one.thrust, 0.1) for _, one in read],
+            "eye": [reading(one.eye, 1.0) for _, one in read],
+            "air_pa": [reading(one.air, 100.0) for _, one in read],
+            "supply_v": [reading(one.supply, 0.001) for _, one in read],
         },
         phases=[(at_s(o.t_us), PHASES[o.phase]) for o in ordered if isinstance(o, m.Phase)],
         edges=[
@@ -140,10 +140,6 @@ def _samples(reader: Reader, span: Span) -> Iterator[m.Sample]:
         said = ledger.read_input(entry.kind, entry.values, entry.text)
         if isinstance(said, m.Sample):
             yield said
-
-
-def _fitted(value: int, scale: float) -> float | None:
-    return None if value == NOT_FITTED else value * scale
 
 
 def band(one: Trace, others: Sequence[Trace], align: str) -> dict[str, Any] | None:

@@ -57,7 +57,7 @@ def _walk(reader: JournalReader) -> tuple[Carry, tuple[int, int] | None]:
     event = 0
     for _, entry in reader.entries(kinds=WANTED):
         if entry.kind == ledger.RECORDS["carry"]:
-            carry = msgspec.json.decode(entry.text or "{}", type=Carry)
+            carry = ledger.read_carry(carry, entry.text)
         elif entry.kind == ledger.INPUT:
             given = ledger.read_input(entry.kind, entry.values, entry.text)
             if isinstance(given, Opened):

@@ -227,6 +227,12 @@ class JournalReader:
         without a look at what the others hold."""
         return 0, self.last()
 
+    def naming(
+        self, kind: int, name: str, numbers: tuple[int, int], after: int
+    ) -> Iterator[tuple[int, Entry]]:
+        """As an archive's, and as many as there may be, for the same reason."""
+        return self.entries(kinds={kind}, after=after)
+
     def facts(self) -> JournalFacts:
         """What a list of journals shows of this one."""
         state = self.state()
@@ -278,6 +284,12 @@ class Reader(Protocol):
     def span_of(self, kind: int, first: int, last: int) -> tuple[int, int] | None:
         """Entries after and up to which all those stand that tell of the records of this kind
         with a number in this range; None when there is none of them."""
+
+    def naming(
+        self, kind: int, name: str, numbers: tuple[int, int], after: int
+    ) -> Iterator[tuple[int, Entry]]:
+        """Entries with numbers above `after` that hold all those records of this kind that have by
+        this name a number in this range."""
 
 
 def reader_of(path: Path) -> Reader:

@@ -12,10 +12,12 @@ import msgspec
 from benchd.analysis.reader import JournalReader, Reader
 from benchd.core import ledger
 from benchd.core.engine import CORE_VERSION, step
+from benchd.core.inputs import Carry
 from benchd.core.state import State
 from benchd.io.journal_format import Entry, JournalError
 
 DIFFERENCES_MAX = 100
+CARRY = ledger.RECORDS["carry"]
 
 
 class Difference(NamedTuple):
@@ -90,6 +92,7 @@ def verify(
         if pending is not None and len(differences) < DIFFERENCES_MAX:
             differences.append(_difference(*pending))
         given = ledger.read_input(entry.kind, entry.values, entry.text)
+        before = state.carry
         state, effects, _ = step(state, given, entry.t_ns)
         inputs += 1
         if not effects and not stored:
@@ -97,10 +100,22 @@ def verify(
             continue
         made = [ledger.write_effect(effect) for effect in effects]
         decisions += len(made)
+        if made != stored:
+            stored, made = _meant(stored, before), _meant(made, before)
         pending = (n, stored, made) if made != stored else None
     if pending is not None and pending[1] != pending[2][: len(pending[1])]:
         differences.append(_difference(*pending))
     return Verdict(inputs, decisions, tuple(differences), core_version, state)
+
+
+def _meant(written: list[ledger.Written], before: Carry) -> list[ledger.Written]:
+    """Return decisions with what is carried on as a whole, however much of it was written."""
+    return [
+        (kind, values, msgspec.json.encode(ledger.read_carry(before, text)).decode())
+        if kind == CARRY
+        else (kind, values, text)
+        for kind, values, text in written
+    ]
 
 
 def _difference(n: int, stored: list[ledger.Written], made: list[ledger.Written]) -> Difference:

@@ -281,11 +281,12 @@ def _entries(reader: Reader, around: int | None) -> Iterator[tuple[int, Entry]]:
     if around is None:
         yield from reader.entries(kinds=WANTED, told=TOLD)
         return
-    span = reader.span_of(ledger.RECORDS["portion"], around - SPAN, around + SPAN)
+    near = around - SPAN, around + SPAN
+    span = reader.span_of(ledger.RECORDS["portion"], *near)
     if span is None:
         return
     before, high = span
     yield from islice(reader.entries(kinds={ledger.INPUT}, upto=before, told=CARD), 1)
     high += AFTER
     yield from reader.entries(kinds=WANTED, after=before, upto=high, told=TOLD)
-    yield from reader.entries(kinds={ledger.RECORDS["weight"]}, after=high)
+    yield from reader.naming(ledger.RECORDS["weight"], "portion", near, after=high)

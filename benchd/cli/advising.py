@@ -146,7 +146,7 @@ def lines(
     run: Run, used: Sequence[Made], stroke_m: float, first: First, told: Proposal
 ) -> Iterator[str]:
     """Give the text of a proposal, each line within 80 columns."""
-    from benchd.cli.judge_text import wrap
+    from benchd.cli.rows import wrap
     from tui import view
 
     last = run.portions[-1]

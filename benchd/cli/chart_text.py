@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 
 from benchd.calc.stats.control import BASELINE_LEAST
 from benchd.calc.stats.rules import RULE
-from benchd.cli.judge_text import digits_for, row, wrap
+from benchd.cli.judge_text import digits_for
+from benchd.cli.rows import row, wrap
 from tui import view
 
 if TYPE_CHECKING:

@@ -72,7 +72,7 @@ def why(options: argparse.Namespace) -> int:
 
 
 def _tell(options: argparse.Namespace, benches: Sequence[Bench]) -> int:
-    from benchd.cli import judge_text, why_text
+    from benchd.cli import rows, why_text
 
     if options.portion is None:
         with working("The portions are compared"):
@@ -92,7 +92,7 @@ def _tell(options: argparse.Namespace, benches: Sequence[Bench]) -> int:
             for case in cases[CASES_SHOWN:]
         )
         say("")
-        for line in judge_text.wrap(f"Also odd, and less so: portion {others}."):
+        for line in rows.wrap(f"Also odd, and less so: portion {others}."):
             say(line)
     return OK
 

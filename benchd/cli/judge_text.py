@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from benchd.calc.stats.odd import Went
 from benchd.calc.stats.verdict import EVENTS_MOST, HINT_BELOW, LEAST, Word
+from benchd.cli.rows import row, wrap
 from tui import view
 
 if TYPE_CHECKING:
@@ -19,8 +20,6 @@ if TYPE_CHECKING:
 
 Range = Sequence[float]
 
-WIDTH = 80
-LABEL = 12
 DIGITS_MOST = 4
 
 END = (
@@ -356,14 +355,3 @@ def yardstick_text(pool: Pool) -> str:
         f"(76/211/EEC, OIML R 87); the mean {reaches} the {view.grams(yard['mean_least_kg'], 2)} "
         "of their test"
     )
-
-
-def row(label: str, text: str) -> list[str]:
-    """Return a labelled text as lines within 80 columns."""
-    return wrap(f"{label:<{LABEL}}{text}", inset=2, hang=LABEL + 2)
-
-
-def wrap(text: str, *, inset: int = 0, hang: int | None = None) -> list[str]:
-    """Return a text as plain lines within 80 columns."""
-    again = " " * (inset if hang is None else hang)
-    return view.wrapped(view.plain(" " * inset + text), WIDTH, again, break_long_words=True)

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import argparse
 import json
+from contextlib import ExitStack
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from benchd.cli.command import OK, WRONG, Parts, Wrong, say, whole_from
 from benchd.cli.journals import find, older_one
@@ -13,6 +14,7 @@ from benchd.cli.progress import working
 from tui import view
 
 if TYPE_CHECKING:
+    from benchd.analysis.integrity import Report
     from benchd.analysis.replay import Verdict
 
 
@@ -78,47 +80,54 @@ def _data(options: argparse.Namespace, path: Path) -> int:
 
 def _verify(options: argparse.Namespace, named: Path) -> int:
     """Run the inputs of a journal that is as it was written; of another nothing would be known."""
-    from benchd.analysis.archive_format import meta_of, readable
-    from benchd.analysis.integrity import check_kept
+    from benchd.analysis.archive_format import meta_of
+    from benchd.analysis.integrity import checked, kept_of
     from benchd.analysis.replay import verify_file
 
     bench = meta_of(named).get("bench", "?")
-    with working("Every entry is read and its hash compared"):
-        report = check_kept(named)
-    if not report.clean:
-        if options.json:
-            told = {"journal": named.name, "bench": bench, "same": False}
-            say(json.dumps(told | {"findings": report.findings}))
-            return WRONG
-        say(view.plain(f"{named.name}, bench {bench}: WRONG, so it is not run through the core."))
-        for sentence in report.findings:
-            say(view.plain(f"  {sentence}"))
-        return WRONG
-    with readable(named) as path, working("The stored inputs run through the core"):
-        verdict = verify_file(path)
-    (_verdict_data if options.json else _say_verdict)(named, bench, verdict)
-    return OK if verdict.same else WRONG
+    with ExitStack() as held:
+        with working("Every entry is read and its hash compared"):
+            report = held.enter_context(checked(named, kept_of(named)))
+        if report.clean:
+            with working("The stored inputs run through the core"):
+                verdict = verify_file(report.at)
+        else:
+            verdict = None
+    (_verdict_data if options.json else _say_verdict)(report, bench, verdict)
+    return OK if verdict is not None and verdict.same else WRONG
 
 
-def _verdict_data(named: Path, bench: str, verdict: Verdict) -> None:
+def _verdict_data(report: Report, bench: str, verdict: Verdict | None) -> None:
     from benchd.core.engine import CORE_VERSION
 
-    differences = [one._asdict() for one in verdict.differences]
-    say(
-        json.dumps(
-            {"journal": named.name, "bench": bench, "findings": []}
-            | {"inputs": verdict.inputs, "decisions": verdict.decisions}
-            | {"same": verdict.same, "differences": differences}
-            | {"core_stored": verdict.core_version, "core_now": CORE_VERSION}
-        )
-    )
+    told: dict[str, Any] = {"journal": report.path.name, "bench": bench, "same": False}
+    if verdict is not None:
+        told |= {
+            "inputs": verdict.inputs,
+            "decisions": verdict.decisions,
+            "same": verdict.same,
+            "differences": [one._asdict() for one in verdict.differences],
+            "core_stored": verdict.core_version,
+            "core_now": CORE_VERSION,
+        }
+    say(json.dumps(told | {"findings": report.findings, "notes": report.notes}))
 
 
-def _say_verdict(named: Path, bench: str, verdict: Verdict) -> None:
+def _say_verdict(report: Report, bench: str, verdict: Verdict | None) -> None:
+    name = f"{report.path.name}, bench {bench}:"
+    if verdict is None:
+        say(view.plain(f"{name} WRONG, so it is not run through the core."))
+    else:
+        say(view.plain(name))
+        _say_decisions(verdict)
+    for sentence in (*report.findings, *report.notes):
+        say(view.plain(f"  {sentence}"))
+
+
+def _say_decisions(verdict: Verdict) -> None:
     from benchd.analysis.replay import DIFFERENCES_MAX
     from benchd.core.engine import CORE_VERSION
 
-    say(view.plain(f"{named.name}, bench {bench}:"))
     counts = f"{verdict.inputs} inputs, {verdict.decisions} decisions"
     if verdict.core_version != CORE_VERSION:
         say(

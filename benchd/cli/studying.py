@@ -29,12 +29,12 @@ def judge(reader: Reader, asked: Mapping[str, Any]) -> list[str]:
     from benchd.analysis.charts import all_charts
     from benchd.analysis.judge import judge as judged
     from benchd.analysis.weighed import read_weighed
-    from benchd.cli import chart_text, judge_text
+    from benchd.cli import chart_text, judge_text, rows
     from benchd.cli.judging import NO_WEIGHTS, baselines_of
 
     weighed = read_weighed([reader.path])
     if not any(portion.mass_kg is not None for portion in weighed.portions):
-        return judge_text.wrap(NO_WEIGHTS)
+        return rows.wrap(NO_WEIGHTS)
     drawn = all_charts(weighed.portions, baselines_of(weighed))
     return list(judge_text.lines(judged(weighed), chart_text.chart_lines(drawn)))
 

@@ -103,7 +103,8 @@ def chosen(text: str, portions: Sequence[Made]) -> list[Made]:
 
 def lines(told: Trial) -> Iterator[str]:
     """Give the text of a trial, each line within 80 columns."""
-    from benchd.cli.judge_text import digits_for, ranged, row, wrap
+    from benchd.cli.judge_text import digits_for, ranged
+    from benchd.cli.rows import row, wrap
 
     yield from wrap(f"{conclusion(told)}")
     for letter, side in (("A", told.a), ("B", told.b)):

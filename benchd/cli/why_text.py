@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from benchd.cli.judge_text import row, wrap
+from benchd.cli.rows import row, wrap
 from benchd.cli.why_order import presort
 from benchd.diagnose.case import held_against
 

@@ -20,6 +20,7 @@ from benchd.core.facts import BenchFacts
 from benchd.core.heard import HEARD
 from benchd.core.inputs import (
     Asked,
+    Carry,
     EventGap,
     Gone,
     Input,
@@ -39,7 +40,7 @@ from benchd.core.state import Board, State
 from benchd.core.turn import No, Turn
 from protocols.messages import BoardMessage
 
-CORE_VERSION = 7
+CORE_VERSION = 8
 """Grows when the same inputs may lead to other decisions; written into every journal."""
 
 JUMP_S = 2.0
@@ -87,11 +88,23 @@ def step(state: State, given: Input | BoardMessage, now_ns: int) -> tuple[State,
         cycle.hold_back(turn)
         turn.send_next()
     if turn.state.carry is not state.carry and turn.state.carry != state.carry:
-        turn.record("carry", **msgspec.to_builtins(turn.state.carry))
+        # Whole it is long, most of it the cards, and the end of a portion says it three times.
+        before = None if isinstance(given, Opened) else state.carry
+        turn.record("carry", **_changed(before, turn.state.carry))
     effects = turn.effects
     if len(effects) > 1:
         effects.sort(key=lambda effect: RANK[type(effect)])
     return turn.state, effects, _wake_at_ns(turn.state, now_ns)
+
+
+def _changed(before: Carry | None, carry: Carry) -> dict[str, Any]:
+    """Return what is carried on, or what of it has changed."""
+    names = (
+        name
+        for name in Carry.__struct_fields__
+        if before is None or getattr(before, name) != getattr(carry, name)
+    )
+    return {name: msgspec.to_builtins(getattr(carry, name)) for name in names}
 
 
 def _only_readings(before: State, after: State) -> bool:

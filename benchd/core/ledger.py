@@ -13,7 +13,7 @@ from typing import Any
 import msgspec
 
 from benchd.core.effects import AnyEffect, Effect, Record, Renew
-from benchd.core.inputs import AnyInput, Input
+from benchd.core.inputs import AnyInput, Carry, Input
 from protocols import messages
 from protocols.codec import Word
 from protocols.messages import BoardMessage
@@ -116,6 +116,16 @@ def read_input(kind: int, values: tuple[int | None, ...], text: str | None) -> I
         said = cls(*values[: len(cls.__struct_fields__)])
     assert isinstance(said, BoardMessage)
     return said
+
+
+def read_carry(before: Carry, text: str | None) -> Carry:
+    """Return what is carried on after a record that tells what of it has changed, or all of it, as
+    earlier versions did.
+
+    Raises: msgspec.MsgspecError for a record that this version cannot read.
+    """
+    told = msgspec.json.decode(text or "{}", type=dict[str, Any])
+    return msgspec.convert(msgspec.to_builtins(before) | told, type=Carry)
 
 
 def read_effect(kind: int, values: tuple[int | None, ...], text: str | None) -> Effect:

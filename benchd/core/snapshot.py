@@ -12,6 +12,7 @@ from benchd.core.facts import BenchFacts
 from benchd.core.interlocks import ALWAYS
 from benchd.core.interlocks.odd_portions import odd_of
 from benchd.core.interlocks.open_tube import open_s
+from benchd.core.portion_record import reading
 from benchd.core.refused import refused
 from benchd.core.seen import is_usual
 from benchd.core.state import GoneAlarm, Latch, State, Weighed
@@ -126,7 +127,10 @@ def _coils(state: State, old: bool) -> str:
 
 
 SWITCH = {1: "stop", 2: "guard"}
-"""Latch to the input that shows whether its cause is still there: off is pressed, or open."""
+"""Latch to the input that is its cause: off is pressed, or open. What keeps others
+from being cleared (`asked_people.CAUSE_SEEN`) does not tell by its absence that their cause is
+gone: with the valve at the far level, or one of two switches let go, nobody knows yet where the
+blade is."""
 
 
 def _abnormal(state: State, latch: Latch, old: bool) -> Abnormal:
@@ -256,8 +260,24 @@ def _bounds(facts: BenchFacts) -> dict[str, tuple[float | None, float | None]]:
     return found
 
 
-def _scaled(value: int, scale: float, old: bool) -> float | None:
-    return None if old or value == NOT_FITTED else value * scale
+def _readings(state: State, old: bool) -> dict[str, Any]:
+    """Return what the fitted sensors show, nothing where that is old."""
+    board = state.board
+
+    def shown(value: int, scale: float) -> float | None:
+        return None if old else reading(value, scale)
+
+    return {
+        "thrust_n": shown(board.thrust, 0.1),
+        "air_pa": shown(board.air, 100.0),
+        "supply_v": shown(board.supply, 0.001),
+        "eye_counts": shown(board.eye, 1),
+    }
+
+
+def _kg(mass_kg: float) -> float:
+    """Return a mass to the microgram: 30.1 g are 0.0301 kg and not 0.030100000000000002."""
+    return round(mass_kg, 9)
 
 
 def _worst_first(state: State) -> list[Latch]:
@@ -278,7 +298,7 @@ def _tube(state: State, now_ns: int) -> dict[str, Any]:
     return {
         "tube": tube.id,
         "tube_open_s": open_s(state, now_ns),
-        "tube_net_kg": tube.net_mass_kg,
+        "tube_net_kg": None if tube.net_mass_kg is None else _kg(tube.net_mass_kg),
         "tube_temperature_c": tube.temperature_c,
     }
 
@@ -309,7 +329,7 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
     place = _place(state, old)
     left = max(cycle.travel_left_steps(state), 0) if place["position_known"] else None
     needed = cycle.needed_steps(state, dough) if dough is not None else 0
-    weights = {weighed.portion: weighed.mass_kg for weighed in state.weights}
+    weights = {weighed.portion: _kg(weighed.mass_kg) for weighed in state.weights}
     taught = (state.carry.eye_empty, state.carry.eye_dough)
     return BenchStatus(
         bench=facts.name,
@@ -325,18 +345,15 @@ def snapshot(state: State, now_ns: int, *, journal: str = "") -> BenchStatus:
         tube_left_portions=left // needed if left is not None and needed > 0 else None,
         tube_left_m=facts.metres(left) if left is not None else None,
         dough=dough.name if dough is not None else "",
-        aim_kg=dough.aim_kg if dough is not None else None,
+        aim_kg=_kg(dough.aim_kg) if dough is not None else None,
         portion=state.carry.last_portion,
         last=_last(state, weights),
         series=_series(state, now_ns),
         unweighed=state.carry.unweighed,
-        mean_kg=sum(weights.values()) / len(weights) if weights else None,
+        mean_kg=_kg(sum(weights.values()) / len(weights)) if weights else None,
         n_weighed=len(weights),
         odd=odd_of(state),
-        thrust_n=_scaled(board.thrust, 0.1, unread),
-        air_pa=_scaled(board.air, 100.0, unread),
-        supply_v=_scaled(board.supply, 0.001, unread),
-        eye_counts=None if unread or board.eye == NOT_FITTED else board.eye,
+        **_readings(state, unread),
         eye_sees=pin(state, "dough") if eye.knows(facts) and not old else None,
         eye_taught=None if None in taught else (round(taught[0][0]), round(taught[1][0])),  # type: ignore[index]
         pins={name: pin(state, name) for name in PINS},

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pyarrow as pa
@@ -21,6 +24,18 @@ from benchd.io.journal_format import JournalError
 from tests.analysis import weights as make
 from tests.analysis.journals import closed_journal
 
+ONE_PORTION = """
+import json, sys
+from benchd.cli.run import run
+code = run(["why", "--json", "--portion", "2", sys.argv[1]])
+print(json.dumps(sorted(sys.modules)), file=sys.stderr)
+sys.exit(code)
+"""
+HEAVY = {
+    *("aiomqtt", "asyncio", "numpy", "pandas", "pyarrow", "scipy", "textual", "yaml"),
+    *("benchd.analysis.judge", "benchd.calc.stats.verdict", "benchd.diagnose.sift"),
+}
+
 
 @pytest.fixture(scope="module")
 def archived(bench_journal: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -32,11 +47,11 @@ def archived(bench_journal: Path, tmp_path_factory: pytest.TempPathFactory) -> P
 def test_rows_and_facts_are_the_journals(bench_journal: Path, archived: Path) -> None:
     journal, read = JournalReader(bench_journal), reader_of(archived)
     assert isinstance(read, ArchiveReader)
-    assert list(read.rows()) == list(journal.rows())
+    assert list(read.entries()) == list(journal.entries())
     kinds = {ledger.INPUT, ledger.RECORDS["portion"], 42, 1}
     assert list(read.entries(kinds=kinds)) == list(journal.entries(kinds=kinds))
     some = {"after": 100, "upto": 900}
-    assert list(read.rows(kinds=kinds, **some)) == list(journal.rows(kinds=kinds, **some))
+    assert list(read.entries(kinds=kinds, **some)) == list(journal.entries(kinds=kinds, **some))
     assert (read.meta, read.state(), read.head()) == (
         journal.meta,
         journal.state(),
@@ -83,7 +98,9 @@ def test_studies_say_the_same_of_both(bench_journal: Path, archived: Path) -> No
 def test_values_that_no_view_names_are_read(tmp_path: Path) -> None:
     journal = closed_journal(tmp_path / "20270115T080000.000000Z-0000000c.journal")
     read = ArchiveReader(archive(journal).path)
-    assert list(read.rows()) == list(JournalReader(journal).rows())
+    for kinds in (None, {1}, {2}, {99}, {1, 99}):
+        told = list(read.entries(kinds=kinds))
+        assert told == list(JournalReader(journal).entries(kinds=kinds))
 
 
 @pytest.mark.slow
@@ -119,6 +136,56 @@ def test_around_a_portion_only_what_is_near_is_read(
     assert near.portions()[5].readings_kg == (pytest.approx(0.0319), 0.025)
     (nothing,) = read_histories([path], around=1_000)
     assert nothing.portions() == []
+
+
+@pytest.mark.slow
+def test_records_that_name_a_number_are_those_a_scan_finds(
+    bench_journal: Path, archived: Path
+) -> None:
+    kind = ledger.RECORDS["weight"]
+    read = ArchiveReader(archived)
+    every = list(JournalReader(bench_journal).entries(kinds={kind}))
+    of = {n: json.loads(entry.text or "{}")["portion"] for n, entry in every}
+    for numbers, after in (((1, 1), 0), ((2, 3), 0), ((1, 3), every[1][0]), ((5, 9), 0)):
+        scanned = [
+            (n, entry) for n, entry in every if n > after and numbers[0] <= of[n] <= numbers[1]
+        ]
+        assert list(read.naming(kind, "portion", numbers, after)) == scanned
+    for first, last in ((1, 1), (2, 3), (3, 99)):
+        portion = ledger.RECORDS["portion"]
+        places = {
+            json.loads(entry.text or "{}")["number"]: n
+            for n, entry in JournalReader(bench_journal).entries(kinds={portion})
+        }
+        before = max((n for number, n in places.items() if number < first), default=0)
+        upto = max(n for number, n in places.items() if first <= number <= last)
+        assert read.span_of(portion, first, last) == (before, upto)
+    assert read.span_of(portion, 50, 99) is None
+
+
+@pytest.mark.slow
+def test_one_portion_is_explained_without_what_it_does_not_need(archived: Path) -> None:
+    done = subprocess.run(
+        [sys.executable, "-c", ONE_PORTION, str(archived)],
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert json.loads(done.stdout)["cases"][0]["portion"] == 2
+    assert not HEAVY & set(json.loads(done.stderr.splitlines()[-1]))
+
+
+@pytest.mark.slow
+def test_nameless_values_are_looked_for_only_where_a_kind_has_no_view(
+    archived: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    looked: list[bool] = []
+    monkeypatch.setattr(ArchiveReader, "_spare", property(lambda self: looked.append(True)))
+    read = ArchiveReader(archived)
+    list(read.entries(kinds=why.WANTED))
+    assert not looked
+    list(read.entries(kinds={*why.WANTED, 4242}))
+    assert looked
 
 
 def test_what_is_no_archive_says_so(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from benchd.analysis.integrity import NO_KEPT_HEAD, check, check_folder
+from benchd.analysis.integrity import NO_KEPT_HEAD, check, check_folder, check_kept
 from benchd.analysis.reader import JournalReader, JournalState
 from benchd.io.journal_format import JournalError, Row
 from tests.analysis.journals import MARK, Journal, closed_journal, entry
@@ -184,6 +184,28 @@ def test_journals_of_a_folder_vouch_for_one_another(tmp_path: Path) -> None:
     assert [NO_KEPT_HEAD in report.notes for report in reports] == [False, True, True]
     alter(first, *CUT_TAIL)
     assert [report.clean for report in check_folder(tmp_path)] == [False, True, True]
+
+
+@pytest.mark.slow
+def test_what_an_unreadable_journal_carried_is_not_known(tmp_path: Path) -> None:
+    first = closed_journal(tmp_path / "1.journal", previous_head="")
+    lost = tmp_path / "2.journal"
+    lost.write_bytes(b"nothing of the kind")
+    # It carries the head of the one that cannot be read, and nobody can tell whose that is.
+    closed_journal(tmp_path / "3.journal", commits=2, previous_head="ab" * 32)
+    for alone, beside in zip(
+        map(check_kept, sorted(tmp_path.glob("*.journal"))), check_folder(tmp_path), strict=True
+    ):
+        assert alone == beside
+    report, bad, last = check_folder(tmp_path)
+    assert (report.clean, bad.clean, last.clean) == (True, False, True)
+    (note,) = report.notes
+    assert "not known" in note
+    assert lost.name in note
+    assert "'benchd journal check 1.journal --head HASH'" in note
+    assert last.notes == [NO_KEPT_HEAD]
+    lost.unlink()
+    assert not check_kept(first).clean
 
 
 def content(path: Path) -> tuple[dict[str, str], list[Row]]:

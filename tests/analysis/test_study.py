@@ -16,7 +16,6 @@ from benchd.analysis.reader import JournalReader
 from benchd.analysis.study import Study
 from benchd.cli.run import run
 from benchd.cli.studying import ALONE, MORE
-from protocols.limits import NOT_FITTED
 
 pytestmark = pytest.mark.slow
 
@@ -86,6 +85,7 @@ def test_a_portion_over_time_is_that_of_the_journal(study: Study, bench_journal:
     )
     peak_n = max(told["lanes"]["thrust_n"])
     assert 0.95 * record["thrust_n"]["peak"] <= peak_n <= record["thrust_n"]["peak"]
+    assert all(thrust_n == round(thrust_n, 1) for thrust_n in told["lanes"]["thrust_n"])
     assert (told["edges"][0][1:], told["link"]) == (["dough", 1], [])
 
 
@@ -122,11 +122,6 @@ def test_a_band_leaves_out_who_never_came_there() -> None:
     # The other's push began with its first reading: it stands at 0.05 s here, one step either way.
     assert band["from_s"] == pytest.approx(-0.05)
     assert band["feed_m"][:5] == [None, [1.0, 1.0], [1.0, 2.0], [1.0, 3.0], [2.0, 3.0]]
-
-
-def test_what_is_not_fitted_has_no_reading() -> None:
-    assert lanes._fitted(NOT_FITTED, 0.1) is None
-    assert lanes._fitted(20, 0.5) == 10.0
 
 
 def test_news_of_the_link_stand_at_their_time(bench_journal: Path) -> None:

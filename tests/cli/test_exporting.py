@@ -14,10 +14,12 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import pyarrow.parquet
 import pytest
 
+from benchd.analysis import archive_format
 from benchd.analysis.reader import JournalReader
 from benchd.cli import exporting
 from benchd.io import paths
@@ -206,6 +208,32 @@ def test_an_archive_takes_the_place_of_its_journal(benchd: Benchd, journal: Path
     assert restored.code == 0
     assert "the same as were archived" in restored.out
     assert JournalReader(journal).head() == head
+
+
+@pytest.mark.slow
+def test_an_archive_is_verified_by_what_it_was_restored_to_once(
+    benchd: Benchd, journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    verified = benchd("replay", OLD, "--verify", "--json")
+    assert benchd("journal", "archive", OLD, "--remove").code == 0
+    restored: list[Path] = []
+
+    def restore(path: Path, *rest: Any) -> None:
+        restored.append(path)
+        whole(path, *rest)
+
+    whole = archive_format.restore
+    monkeypatch.setattr(archive_format, "restore", restore)
+    again = benchd("replay", OLD, "--verify", "--json")
+    assert restored == [journal.with_name(f"{OLD}.parquet")]
+    assert again.code == verified.code == 0
+    told, before = json.loads(again.out), json.loads(verified.out)
+    assert told | {"journal": OLD} == before
+    # What a check cannot see, a verification does not claim either.
+    assert told["notes"] == json.loads(benchd("journal", "check", OLD, "--json").out)["notes"] != []
+    for words in (["replay", OLD, "--verify"], ["journal", "check", OLD]):
+        shown = benchd(*words)
+        assert (shown.code, shown.out.splitlines()[-1].strip()) == (0, told["notes"][-1])
 
 
 @pytest.mark.slow

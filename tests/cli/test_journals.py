@@ -205,9 +205,18 @@ def test_a_tail_that_was_cut_shows_by_the_head_that_the_next_journal_carries(
         assert shown.code == 1
         assert older.name in shown.out
         assert "head" in shown.out
-    # Where the journal after it cannot be read, nobody knows what it carried.
+    # Where the journal after it cannot be read, nobody knows what it carried, and that is said.
     (older.parent / "20260101T083000.000000Z-ab.journal").write_bytes(b"nothing of the kind")
-    assert check_kept(older).clean
+    alone, beside = (benchd("journal", "check", *name) for name in ([older.name], []))
+    assert (alone.code, beside.code) == (0, 1)
+    assert alone.out in beside.out
+    note = alone.out.splitlines()[-1]
+    assert "not known" in note
+    # Those journals hold no state to run from, so what is said of them is all that is compared.
+    for words in ([], ["--json"]):
+        shown = benchd("replay", older.name, "--verify", *words)
+        assert (shown.code, "WRONG" in shown.out) == (1, False)
+        assert "carries no state" in shown.err
 
 
 def test_what_is_no_journal_is_one_sentence(benchd: Benchd, tmp_path: Path) -> None:

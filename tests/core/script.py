@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from typing import Any, cast
 
+import msgspec
+
 from benchd.core.effects import Answer, Effect, Record, Refuse, Renew, Send, StopNow
 from benchd.core.engine import first_state, step
 from benchd.core.facts import BenchFacts, Dough, Watch
 from benchd.core.inputs import Asked, Carry, Gone, Input, LinkUp, Opened, Proof, Tube, Wake
+from benchd.core.ledger import read_carry
 from protocols.limits import FITTED_BITS, GROUPS, LIMITS, group_digest
 from protocols.messages import BoardMessage
 from tests.core.standin import MS, StandIn
@@ -148,6 +151,13 @@ class Script:
     def records(self, kind: str) -> list[dict[str, Any]]:
         """The data of every record of a kind so far."""
         return [e.data for e in self.done if isinstance(e, Record) and e.kind == kind]
+
+    def carried(self) -> Carry:
+        """What the next run of the daemon takes over, by the records so far."""
+        carry = Carry()
+        for data in self.records("carry"):
+            carry = read_carry(carry, msgspec.json.encode(data).decode())
+        return carry
 
     def sent(self, *tags: str) -> list[list[str]]:
         """The words of every command sent so far, of these tags or of all."""

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
-import msgspec
 import pytest
 from msgspec.structs import replace
 
 from benchd.core.card_change import SWITCHES, VALUES, question
-from benchd.core.inputs import Carry
 from tests.core.script import MASA, Script
 
 
@@ -106,7 +104,7 @@ def test_a_card_that_was_not_confirmed_changes_nothing() -> None:
 def test_the_card_used_last_outlives_the_daemon_without_its_text() -> None:
     s = Script().ready()
     s.must("portion", PORTION_S, dough=replace(MASA, text="dough: masa"))
-    carry = msgspec.convert(s.records("carry")[-1], Carry)
+    carry = s.carried()
     assert carry.dough == MASA
     after = Script(carry=carry).ready()
     assert after.refused(after.ask("portion", dough=FATTER)).question

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+import msgspec
 import pytest
 
 from benchd.core.eye import READINGS, apply, separation
@@ -149,6 +150,8 @@ def test_levels_that_can_no_longer_be_used_are_forgotten_with_a_sentence() -> No
     s.tell(Opened(facts, Carry(eye_empty=(830.0, 1.0), eye_dough=(240.0, 1.0)), WALL_US))
     assert s.state.carry.eye_empty is None
     assert "forgotten" in s.records("message")[-1]["text"]
+    # What the next run takes over begins with what this one was given: this says what is left.
+    assert s.records("carry")[-1] == msgspec.to_builtins(s.state.carry)
 
 
 def test_one_level_alone_changes_no_threshold() -> None:

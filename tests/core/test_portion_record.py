@@ -9,6 +9,7 @@ from benchd.core import portion_record
 from benchd.core.state import Work
 from protocols import messages as m
 from protocols.codes import PIN
+from protocols.limits import NOT_FITTED
 from tests.core.script import ALL, MASA, Script, bench, proven
 
 WORK = Work(1, "normal", MASA, "T1", 1, {}, 0, 0)
@@ -75,6 +76,7 @@ def test_a_full_bench_gives_a_full_record() -> None:
 def test_a_reading_has_no_more_digits_than_the_wire_says() -> None:
     assert str(portion_record.reading(993, 0.1)) == "99.3"
     assert str(portion_record.reading(868, 0.1)) == "86.8"
+    assert portion_record.reading(NOT_FITTED, 0.1) is None
 
 
 def test_a_portion_has_the_digest_of_what_its_card_says() -> None:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import json
 from statistics import stdev
 from typing import Any
 
+import msgspec
 import pytest
 from msgspec.structs import replace
 
@@ -164,6 +166,17 @@ def test_the_energy_line_gives_what_is_measured(
     assert (seen.barrel, seen.air) == (barrel, air_words)
     assert seen.thrust_n == pytest.approx(thrust / 10)
     assert seen.air_pa == pytest.approx(air * 100)
+
+
+def test_numbers_have_the_digits_of_their_source() -> None:
+    s = Script().ready().must("portion", seconds=4)
+    s.board.signals |= {"thrust": 993, "air": 5013, "supply": 4504}
+    s.run(1)
+    s.ask("weigh", mass_kg=30.1 * 1e-3, text="30.1 g")
+    told = json.loads(msgspec.json.encode(status(s)))
+    assert [told[name] for name in ("thrust_n", "air_pa", "supply_v")] == [99.3, 501_300.0, 4.504]
+    assert told["weights"] == [[1, 0.0301]]
+    assert told["last"]["mass_kg"] == told["mean_kg"] == 0.0301
 
 
 def test_a_low_reading_counts_for_nothing_before_the_bench_is_proven() -> None:
