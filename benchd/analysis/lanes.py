@@ -113,6 +113,9 @@ Levels = tuple[float, float]
 """What the eye reads without dough, and with it [counts]."""
 
 
+TAUGHT = ("eye_empty", "eye_dough")
+
+
 def levels(reader: Reader, facts: BenchFacts) -> list[tuple[int, Levels | None]]:
     """Return the levels that the eye knew, each with the entry from which on: those taught at the
     bench, the card's until both are; None where it knew none."""
@@ -122,11 +125,13 @@ def levels(reader: Reader, facts: BenchFacts) -> list[tuple[int, Levels | None]]
         on_card = (float(values.whole("eye.empty")), float(values.whole("eye.dough")))
     found: list[tuple[int, Levels | None]] = [(0, on_card)]
     kinds = {ledger.INPUT, ledger.RECORDS["carry"]}
+    taught: list[Any] = [None, None]
     for n, entry in reader.entries(kinds=kinds, told=('"eye_empty"',)):
         said = msgspec.json.decode(entry.text or "{}")
-        carry = said.get("carry", said)
-        taught = (carry.get("eye_empty"), carry.get("eye_dough"))
-        found.append((n, on_card if None in taught else (taught[0][0], taught[1][0])))
+        changed = said.get("carry", said)
+        taught = [changed.get(name, was) for name, was in zip(TAUGHT, taught, strict=True)]
+        empty, dough = taught
+        found.append((n, (empty[0], dough[0]) if empty and dough else on_card))
     return found
 
 
