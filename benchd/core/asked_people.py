@@ -35,7 +35,8 @@ def here(turn: Turn, said: Asked, params: r.Here) -> No | None:
         return no
     if not 0 <= params.position_m <= turn.state.facts.travel_m:
         return No(
-            f"The feed stands between 0 mm and {turn.state.facts.travel_m * 1000:.0f} mm.",
+            f"The feed cannot stand at {params.position_m * 1000:g} mm: its travel is from 0 mm to "
+            f"{turn.state.facts.travel_m * 1000:.0f} mm; measure again and say where it is.",
             "range",
             params.position_m,
         )
