@@ -7,7 +7,7 @@ import pytest
 from benchd.core.effects import StopNow
 from benchd.core.inputs import EventGap, LinkDown, LinkUp, Wake
 from protocols import messages as m
-from protocols.codes import CAUSES, MOVES
+from protocols.codes import CAUSES
 from protocols.limits import LIMITS
 from tests.core.script import ALL, MS, OTHER, S, Script, bench, proven
 
@@ -488,15 +488,3 @@ def test_the_first_word_after_a_silence_ends_it() -> None:
     assert 19 in s.state.latches
     s.tell(m.Sample(s.board.k + 1, 0, 0, *READINGS))
     assert 19 not in s.state.latches
-
-
-def test_how_far_a_move_came_is_not_counted_over_a_restart() -> None:
-    s = Script().ready()
-    s.ask("jog", distance_m=0.01)
-    s.run(1)
-    s.board.boot = 8
-    s.board.start(s.now_ns)
-    s.tell(s.board.greeting(s.now_ns))
-    s.run(0.5)
-    s.tell(m.Moved(90, s.board.t_us(s.now_ns), MOVES.index("jog"), 0, 0, 100, 0, 2000, 5000))
-    assert s.records("move")[-1]["moved_m"] is None
