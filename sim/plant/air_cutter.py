@@ -162,6 +162,7 @@ class AirCutter:
         if self._regulator_pa != AMBIENT_PA + air_pa:
             # A regulator relieves: a lower setting lets the air behind it out.
             self._regulator_pa = AMBIENT_PA + air_pa
+            self.at_rest = False
             self.supply_pa = self._regulator_pa
             self.pull_pa = min(self.pull_pa, self.supply_pa)
         if valve_on == self._valve_on:

@@ -232,6 +232,16 @@ def test_it_comes_home_and_to_rest_and_a_small_supply_sags(bar: float) -> None:
     assert cutter.position_m == 0.0
 
 
+def test_a_blade_at_rest_is_held_by_the_air_that_its_regulator_lets_in() -> None:
+    cutter = AirCutter(SPEC)
+    for air_pa in (1.0e5, 3.0e5, 2.0e5):
+        cutter.switch(False, air_pa, {})
+        cutter.advance(0.5)
+        assert cutter.pull_pa - AMBIENT_PA == pytest.approx(air_pa, abs=600.0)
+        assert cutter.position_m == 0.0
+        assert cutter.at_rest
+
+
 def test_too_little_air_does_not_move_it() -> None:
     assert go(AirCutter(replace(SPEC, air_pa=0.2e5)), 0.2e5).left_s == pytest.approx(2.0, abs=0.001)
 
