@@ -68,9 +68,10 @@ class Barrel:
             self.pressure_pa = closed
             return 0.0, 0.0, room_m3
         high = min(closed, ceiling_pa)
-        stalled = (
-            closed > ceiling_pa
-            and self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air) > 0.0
+        # Below the yield nothing flows that could save it from a stall.
+        stalled = closed > ceiling_pa and (
+            ceiling_pa <= low
+            or self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air) > 0.0
         )
         if stalled:
             p = ceiling_pa
