@@ -462,7 +462,7 @@ class Plant:
         barrel = self._barrel
         if self._leaking(barrel.pressure_pa):
             over_pa = barrel.pressure_pa - self._spec.leak_from_pa
-            solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s)
+            solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s, over_pa)
             self._strand.waste_kg += solids_m3 * self._solid_kg_m3
             self._out_kg += solids_m3 * self._solid_kg_m3
         if self._lasting["rising-dough"] > 0.0:

@@ -103,8 +103,8 @@ def test_a_drive_that_just_holds_what_does_not_flow_holds_it_on() -> None:
 def test_a_leak_takes_solids_and_gas_in_their_proportion_and_no_more_than_there_is() -> None:
     barrel = Barrel(0.0)
     barrel.solids_m3, barrel.gas_m3 = 9.0e-5, 1.0e-5
-    assert barrel.leak(1.0e-6) == pytest.approx(9.0e-7)
+    assert barrel.leak(1.0e-6, 1.0e9) == pytest.approx(9.0e-7)
     assert (barrel.solids_m3, barrel.gas_m3) == pytest.approx((8.91e-5, 9.9e-6))
-    assert barrel.leak(1.0) == pytest.approx(8.91e-5)
+    assert barrel.leak(1.0, 1.0e9) == pytest.approx(8.91e-5)
     assert (barrel.solids_m3, barrel.gas_m3) == (0.0, 0.0)
-    assert barrel.leak(1.0) == 0.0
+    assert barrel.leak(1.0, 1.0e9) == 0.0
