@@ -8,6 +8,7 @@ from __future__ import annotations
 import random
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from itertools import pairwise
 from typing import NamedTuple
 
 import pytest
@@ -15,6 +16,7 @@ import pytest
 from sim.faults import KINDS, Faults
 from sim.plant.air import AMBIENT_PA
 from sim.plant.bench_plant import FIDELITIES, Plant
+from sim.plant.drive import ELECTRICAL_STEPS
 from sim.plant.spec import PlantSpec
 from tests.sim.plant.rig import PLAIN
 
@@ -32,6 +34,8 @@ FAULTS = (
 )
 
 
+MOVING = ("rising-dough", "springback", "driver-heat", "backlash")
+"""What moves the plunger without its screw, or the nut on it."""
 SUDDEN = ("void", "dough-gone", "frame-yield")
 
 
@@ -229,6 +233,23 @@ def test_pressed_dough_fills_its_room_after_every_turn(seed: int) -> None:
     # What these take away at once is felt a turn later.
     steady = [one for one in faults if one.split("@")[0] not in SUDDEN]
     run(made(spec, steady), legs, 0.02, fills)
+
+
+@pytest.mark.slow
+def test_nothing_but_its_screw_moves_a_held_plunger(seed: int) -> None:
+    spec, faults, legs = random_case(random.Random(seed))
+    plant = made(spec, [one for one in faults if one.split("@")[0] not in MOVING])
+    round_m = ELECTRICAL_STEPS * spec.lead_m / spec.steps_per_turn
+    places_m: list[float] = []
+    for leg in legs:
+        places_m.clear()
+        run(plant, [leg], 0.020, lambda it: places_m.append(it._feed.position_m))
+        if not leg.drive_on or leg.new_tube:
+            continue
+        way_m = leg.steps * round(0.020 / CELL_S) * spec.microstep_m
+        for before_m, after_m in pairwise(places_m):
+            # What a stalled rotor is behind, less than a round, it may make up.
+            assert min(0.0, way_m) - 1e-9 <= after_m - before_m <= max(0.0, way_m) + round_m
 
 
 @pytest.mark.slow
