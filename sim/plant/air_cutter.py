@@ -220,9 +220,11 @@ class AirCutter:
             if self._open != self._valve_on:
                 step_s = min(step_s, self._shift_s)
                 self._shift_s -= step_s
-            # Force, speed, place, then air; the last uses the new speed, which keeps it stable.
+            # Force, speed, place, then air; the last uses the new place, which keeps it stable, and
+            # the way really made, so that no air is made or lost where the piston meets a stop.
+            before_m = self.position_m
             self._move(step_s)
-            self._breathe(step_s)
+            self._breathe(step_s, (self.position_m - before_m) / step_s)
             home.move(self.position_m, step_s)
             far.move(stroke_m - self.position_m, step_s)
             dt_s -= step_s
@@ -337,9 +339,10 @@ class AirCutter:
         lump_n = self._lump_n if abs(deep_m - 0.5 * wide_m) < 0.5 * _LUMP_M else 0.0
         return self._air.cut_n_m * self.firm * chord_m + lump_n
 
-    def _breathe(self, dt_s: float) -> None:
-        """Air in and out of both chambers and the receiver over dt_s [s]."""
-        air, b, v = self._air, self._air.critical, self.speed_m_s
+    def _breathe(self, dt_s: float, v: float) -> None:
+        """Air in and out of both chambers and the receiver over dt_s [s], in which the piston went
+        at v [m/s]."""
+        air, b = self._air, self._air.critical
         push_pa, pull_pa, supply_pa = self.push_pa, self.pull_pa, self.supply_pa
         if self._open:
             fill = flow_pa_m3_s(air.supply, b, supply_pa, push_pa)
@@ -356,10 +359,12 @@ class AirCutter:
         now_pull_pa = pull_pa + k_dt * (pull + pull_pa * air.pull_m2 * v) / pull_m3
         if v == 0.0:
             # Flow toward evenness has an infinite slope there; a step must not swing past it.
-            full_pa, empty_pa = (push_pa, pull_pa) if self._open else (pull_pa, push_pa)
-            top_pa, least_pa = max(supply_pa, full_pa), min(AMBIENT_PA, empty_pa)
-            now_push_pa = min(max(now_push_pa, least_pa), top_pa)
-            now_pull_pa = min(max(now_pull_pa, least_pa), top_pa)
+            if self._open:
+                now_push_pa = min(now_push_pa, max(supply_pa, push_pa))
+                now_pull_pa = max(now_pull_pa, min(AMBIENT_PA, pull_pa))
+            else:
+                now_pull_pa = min(now_pull_pa, max(supply_pa, pull_pa))
+                now_push_pa = max(now_push_pa, min(AMBIENT_PA, push_pa))
         self.push_pa, self.pull_pa = now_push_pa, now_pull_pa
         feed = flow_pa_m3_s(air.refill, b, self._regulator_pa, supply_pa)
         rise_pa = (feed - fill) / air.receiver_m3 * dt_s

@@ -307,3 +307,38 @@ def test_ten_random_cylinders_move_as_scipy_says(seed: int) -> None:
         assert time_s < 3.0, f"seed {seed}: it does not move"
     away_m = abs(by_scipy(air, air_pa, time_s) - cutter.position_m)
     assert away_m < 0.02 * air.stroke_m, f"seed {seed}: {away_m * 1e3:.2f} mm apart"
+
+
+def air_j(cutter: AirCutter) -> float:
+    """Pressure times volume of all the air behind the regulator [J]: at constant temperature it
+    stays the same where none comes in or goes out."""
+    air, x = cutter._air, cutter.position_m
+    push_m3 = air.dead_m3 + air.push_m2 * x
+    pull_m3 = air.dead_m3 + air.pull_m2 * (air.stroke_m - x)
+    return math.fsum(
+        (cutter.push_pa * push_m3, cutter.pull_pa * pull_m3, cutter.supply_pa * air.receiver_m3)
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", ["", "cut-stall", "inclusion", "hang-up", "air-dump"])
+@pytest.mark.parametrize("behind_pa", [0.1 * AMBIENT_PA, 3.0 * AMBIENT_PA])
+def test_air_is_neither_made_nor_lost(behind_pa: float, fault: str) -> None:
+    # Needles shut and nothing from the regulator: what is behind the piston is squeezed, also
+    # above the supply, and pushes back.
+    places_m = []
+    for seed in range(5):
+        random_one, air_pa = random_air(seed)
+        air = replace(random_one, exponent=1.0, out=0.0, back=0.0, refill=0.0, receiver_m3=2.0e-5)
+        cutter = AirCutter(replace(SPEC, air_pa=air_pa), air)
+        cutter.switch(True, air_pa, {fault: 0.3} if fault else {})
+        if fault != "air-dump":
+            cutter.pull_pa = behind_pa
+        began_j = air_j(cutter)
+        for _ in range(500):
+            cutter.advance(0.002)
+            places_m.append(cutter.position_m / air.stroke_m)
+            assert air_j(cutter) == pytest.approx(began_j, rel=2e-5)
+    # Little behind it lets the piston get to its stop, where nothing may be lost either.
+    if behind_pa < AMBIENT_PA and not fault:
+        assert max(places_m) == 1.0
