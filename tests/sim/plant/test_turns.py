@@ -5,6 +5,7 @@ room, dough and pressure fit each other.
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Callable, Iterable
 from dataclasses import replace
@@ -318,3 +319,36 @@ def test_a_planned_void_leaves_the_other_dough_as_it_was() -> None:
         barrel = plant._barrel
         airy.append(barrel.gas_m3 / (barrel.gas_m3 + barrel.solids_m3))
     assert airy[1] == pytest.approx(airy[0], rel=0.02)
+
+
+def test_a_new_tube_has_its_own_gas_and_the_old_play() -> None:
+    plant = made(PLAIN, ("rising-dough@1:1", "backlash@1:0.5"))
+    run(plant, [PRIMED, PUSH, Leg(60.0)], 0.020)
+    plant.load_tube()
+    run(plant, [PRIMED], 0.020)
+    barrel, time_s = plant._barrel, PRIMED.time_s
+    # Each part of gas grows by a share of itself, and what leaves takes of it what it finds.
+    gas = PLAIN.air_fraction / (1.0 - PLAIN.air_fraction) * math.exp(time_s / 60.0)
+    assert barrel.gas_m3 / barrel.solids_m3 == pytest.approx(gas, rel=1e-3)
+    there, back = run(plant, [PUSH, BACK], 0.020)
+    drawn_m = -BACK.steps * round(BACK.time_s / CELL_S) * PLAIN.microstep_m
+    assert there.plunger_m - back.plunger_m == pytest.approx(drawn_m - 0.5e-3, abs=1e-6)
+
+
+def test_steps_are_lost_in_their_portion_only() -> None:
+    plant = made(PLAIN, ("lost-steps@1:0.5",))
+    start, lost, whole = run(plant, [PRIMED, PUSH, PUSH._replace(portion=0)], 0.020)
+    way_m = PUSH.steps * round(PUSH.time_s / CELL_S) * PLAIN.microstep_m
+    assert lost.plunger_m - start.plunger_m == pytest.approx(0.5 * way_m)
+    assert whole.plunger_m - lost.plunger_m == pytest.approx(way_m)
+
+
+@pytest.mark.parametrize(("fidelity", "late_s"), [("brisk", 1e-9), ("physical", 0.003)])
+def test_the_strand_is_cut_at_its_time_whatever_the_turns(fidelity: str, late_s: float) -> None:
+    # The physical blade tells nothing ahead, and is looked at each 2.5 ms.
+    cuts_s = []
+    for turn_s in (CELL_S, 0.020, 0.100):
+        plant = made(PLAIN, (), fidelity)
+        run(plant, [PRIMED, PUSH, Leg(0.6, valve_on=True)], turn_s)
+        cuts_s += [piece.t_s for piece in plant.take_pieces()]
+    assert cuts_s == pytest.approx([cuts_s[0]] * 3, abs=late_s)
