@@ -183,7 +183,6 @@ class Plant:
         self._barrel.solids_m3 = dough_m3 * (1.0 - spec.air_fraction)
         self._barrel.gas_m3 = dough_m3 * spec.air_fraction + ahead_m3
         self._loaded_kg += self._dough_kg()
-        self._strand.gap_m = 0.0
         self._feed = Feed(spec, spec.barrel_m - column - spec.load_gap_m)
         self._feed.play_m += self._lasting["backlash"] * 1.0e-3
         self._rise = 1.0
