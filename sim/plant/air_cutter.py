@@ -174,12 +174,10 @@ class AirCutter:
         if valve_on:
             self._meet(faults)
         else:
-            self._armed = False
-            self._lump_n = 0.0
-            self._blocks = []
+            # What is in its way outward is there until it is home: it goes on until air turns it.
             if "home-stuck" in faults:
                 stop_m = (1.0 - faults.pop("home-stuck")) * self.position_m
-                self._blocks = [_Block(stop_m, math.inf, False)]
+                self._blocks.append(_Block(stop_m, math.inf, False))
         return True
 
     def _meet(self, faults: dict[str, float]) -> None:
@@ -231,7 +229,9 @@ class AirCutter:
         held = self.speed_m_s == 0.0 and self._held()
         self.to_edge_s = self._look_again_s(held)
         if held and self._open == self._valve_on and self._even():
-            self.at_rest = not self._blocks
+            self.at_rest = True
+            self._armed = False
+            self._blocks = []
 
     def _step_s(self) -> float:
         """Longest step [s] that what goes on now allows."""

@@ -192,6 +192,37 @@ def test_no_air_moves_until_the_valve_has_shifted() -> None:
     assert cutter.push_pa > AMBIENT_PA + 1e3
 
 
+def test_a_blade_let_go_just_before_the_cut_still_cuts_and_one_let_go_early_does_not() -> None:
+    cuts = []
+    for let_go_m in (SPEC.cut_at_m - 0.0005, SPEC.cut_at_m - 0.010):
+        cutter = AirCutter(SPEC)
+        cutter.switch(True, SPEC.air_pa, {})
+        while cutter.position_m < let_go_m:
+            cutter.advance(0.00025)
+        cutter.switch(False, SPEC.air_pa, {})
+        cuts.append(0)
+        for _ in range(1000):
+            cutter.advance(0.001)
+            cuts[-1] += cutter.to_cut_s == 0.0
+        assert cutter.at_rest
+        assert not cutter.near_cut
+    assert cuts == [1, 0]
+
+
+@pytest.mark.parametrize(("fault", "much"), [("cut-stall", 0.4), ("hard-lump", 80.0)])
+def test_what_holds_a_blade_holds_it_until_air_turns_it(fault: str, much: float) -> None:
+    cutter = AirCutter(SPEC)
+    cutter.switch(True, SPEC.air_pa, {fault: much})
+    cutter.advance(1.0)
+    held_m = cutter.position_m
+    cutter.switch(False, SPEC.air_pa, {})
+    for _ in range(1000):
+        cutter.advance(0.001)
+        assert cutter.position_m <= held_m + 1e-6
+        assert cutter.to_cut_s == math.inf
+    assert cutter.at_rest
+
+
 def test_a_fast_blade_bounces_off_its_stop_with_a_share_of_its_speed() -> None:
     cutter = AirCutter(SPEC)
     cutter.needle_out = 6.0
