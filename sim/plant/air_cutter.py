@@ -122,7 +122,7 @@ class AirCutter:
         self._valve_on = self._open = False
         self._shift_s = 0.0
         self._rest_s = 0.0
-        self._armed = False
+        self._armed = self._dumped = False
         self._through_m = self._through_s = 0.0
         self._blocks: list[_Block] = []
         self._lump_n = 0.0
@@ -153,7 +153,8 @@ class AirCutter:
         return self._air.back * self.needle_back * REFERENCE_PA / self._air.push_m2
 
     def vent(self) -> None:
-        """Lets all air out of both chambers, as an air dump does; the supply is back at once."""
+        """Lets all air out of both chambers, as an air dump does; the supply is back as the valve
+        opens, before it could fill a cushion."""
         self.push_pa = self.pull_pa = AMBIENT_PA
 
     def switch(self, valve_on: bool, air_pa: float, faults: dict[str, float]) -> bool:
@@ -186,8 +187,7 @@ class AirCutter:
         self._through_m = self._through_s = 0.0
         self._blocks = []
         self._shift_s += faults.pop("sticky-valve", 0.0)
-        if faults.pop("air-dump", 0.0):
-            self.vent()
+        self._dumped = faults.pop("air-dump", 0.0) > 0.0
         self._lump_n = faults.pop("hard-lump", 0.0)
         stroke_m = self._air.stroke_m
         if "cut-stall" in faults:
@@ -214,6 +214,9 @@ class AirCutter:
         while dt_s > _INSTANT_S:
             if self._open != self._valve_on and self._shift_s <= _INSTANT_S:
                 self._open = self._valve_on
+                if self._dumped:
+                    self._dumped = False
+                    self.vent()
             step_s = min(dt_s, self._step_s())
             if self._open != self._valve_on:
                 step_s = min(step_s, self._shift_s)

@@ -109,12 +109,12 @@ def test_start_delay_shows_the_supply_and_stroke_time_hides_it() -> None:
 
 def test_first_stroke_after_a_dump_has_no_cushion() -> None:
     # Numeric model, signs and ratios only: 1.26 against 0.16 m/s with a tight needle, twice with
-    # an open one. What is compared: the peak against the mean of a usual stroke.
+    # an open one.
     for opened, times in ((1.0, 4.0), (4.0, 1.5)):
         usual = stroke(2.0, needle=opened)
         dumped = stroke(2.0, needle=opened, air_dump=1.0)
-        mean_m_s = SPEC.stroke_m / (usual.far_s - usual.left_s)
-        assert dumped.peak_m_s > times * mean_m_s
+        assert dumped.cut_m_s > times * usual.cut_m_s
+        assert dumped.peak_m_s > times * usual.peak_m_s
         assert dumped.far_s < usual.far_s
         assert dumped.left_s < usual.left_s
 
@@ -406,7 +406,7 @@ def air_j(cutter: AirCutter) -> float:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("fault", ["", "cut-stall", "inclusion", "hang-up", "air-dump"])
+@pytest.mark.parametrize("fault", ["", "cut-stall", "inclusion", "hang-up"])
 @pytest.mark.parametrize("behind_pa", [0.1 * AMBIENT_PA, 3.0 * AMBIENT_PA])
 def test_air_is_neither_made_nor_lost(behind_pa: float, fault: str) -> None:
     # Needles shut and nothing from the regulator: what is behind the piston is squeezed, also
@@ -417,8 +417,7 @@ def test_air_is_neither_made_nor_lost(behind_pa: float, fault: str) -> None:
         air = replace(random_one, exponent=1.0, out=0.0, back=0.0, refill=0.0, receiver_m3=2.0e-5)
         cutter = AirCutter(replace(SPEC, air_pa=air_pa), air)
         cutter.switch(True, air_pa, {fault: 0.3} if fault else {})
-        if fault != "air-dump":
-            cutter.pull_pa = behind_pa
+        cutter.pull_pa = behind_pa
         began_j = air_j(cutter)
         for _ in range(500):
             cutter.advance(0.002)
