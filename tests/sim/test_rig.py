@@ -143,6 +143,26 @@ def test_dough_is_never_made_or_lost(seed: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("fidelity", FIDELITIES)
+def test_edges_of_the_blade_come_at_their_time_in_long_slices_as_well(fidelity: str) -> None:
+    seen = []
+    for quantum_us in (500, 20_000):
+        host = WireHost(seed=3, fidelity=fidelity, quantum_us=quantum_us)
+        host.tick_us = 20_000
+        wake(host)
+        start = len(host.heard)
+        stroke(host)
+        edges = host.since(start, Edge)
+        seen.append([(one.signal, one.level, one.t_us - edges[0].t_us) for one in edges])
+    fine, coarse = seen
+    assert [one[:2] for one in coarse] == [one[:2] for one in fine]
+    assert len(fine) == 6
+    for a, b in zip(coarse, fine, strict=True):
+        # While the supply recovers it is looked at every 5 ms.
+        assert a[2] == pytest.approx(b[2], abs=5_000), (coarse, fine)
+
+
+@pytest.mark.slow
 def test_pieces_do_not_depend_on_the_length_of_slices_nor_on_how_the_blade_is_moved() -> None:
     # The prime ends by the eye, which long slices look at later, so that the trim is not compared.
     masses_kg = []
