@@ -207,12 +207,16 @@ class Plant:
             self._under_way = portion
             if portion not in (0, self._number):
                 self._begin(portion)
-        if self._cutter.switch(valve_on, self._air_pa, self._now):
+        feed, cutter = self._feed, self._cutter
+        if cutter.switch(valve_on, self._air_pa, self._now):
             self._dip_s = self._spec.supply_dip_s
             self._dip_v = self._now.get("supply-dip", self._spec.supply_dip_v)
-        held = drive_on and self._dead_s <= 0.0
-        if not held:
+        if drive_on and self._dead_s <= 0.0:
+            feed.sprung_m = 0.0
+            self._springing = False
+        else:
             self._lag_m = 0.0
+            self._springing = feed.springing(self._barrel.pressure_pa)
         way_m = steps * self._microstep_m if drive_on and self._dead_s < dt_s else 0.0
         if way_m > 0.0:
             self._drag_s = _STEP_GAP_S
@@ -220,8 +224,6 @@ class Plant:
         else:
             way_m *= self._back_share if portion else 1.0
             self._drag_s = max(0.0, self._drag_s - dt_s) if way_m == 0.0 else 0.0
-        self._springing = self._feed.springing(held, self._barrel.pressure_pa)
-        cutter = self._cutter
         still = self._still and way_m == 0.0 and not (self._springing or self._rises)
         if still:
             self._speed_m_s = 0.0
@@ -392,7 +394,7 @@ class Plant:
         feed, barrel = self._feed, self._barrel
         held_pa = barrel.pressure_pa
         if self._springing:
-            self._springing = feed.springing(False, held_pa)
+            self._springing = feed.springing(held_pa)
             if self._springing:
                 feed.spring_back(dt_s)
         if self._dead_s > 0.0:
@@ -407,7 +409,7 @@ class Plant:
         elif ahead_m != 0.0:
             self._lag_m = 0.0
             feed.travel(ahead_m)
-        ceiling_pa = max(most_pa, held_pa)
+        ceiling_pa = most_pa if most_pa > held_pa else held_pa
         room_m3 = self._bore_m2 * (self._barrel_m - feed.position_m) + self._given_m3
         if self._leaks:
             self._leak_and_rise(dt_s)

@@ -62,11 +62,11 @@ def test_a_released_steep_screw_goes_back_until_the_pressure_is_gone() -> None:
     steep, flat = (Feed(replace(PlantSpec(), lead_m=lead), 0.1) for lead in (0.008, 0.002))
     for feed in (steep, flat):
         for _ in range(400):
-            if feed.springing(False, 50_000.0):
+            if feed.springing(50_000.0):
                 feed.spring_back(0.005)
     assert 0.1 - flat.position_m == pytest.approx(PlantSpec().springback_m)
     assert 0.1 - steep.position_m > 5.0 * PlantSpec().springback_m
-    assert not steep.springing(False, 0.0)
+    assert not steep.springing(0.0)
 
 
 def test_play_is_lost_at_each_reversal_and_only_there() -> None:
