@@ -5,8 +5,6 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
-from typing import NamedTuple
 
 from sim.faults import Faults
 from sim.plant.air_cutter import AirCutter
@@ -17,6 +15,7 @@ from sim.plant.eye import Eye
 from sim.plant.feed import Feed
 from sim.plant.flow import Law, NozzleLaw
 from sim.plant.paste import PasteLaw
+from sim.plant.readings import MassBalance, Readings
 from sim.plant.rest import relaxed, stiffened
 from sim.plant.spec import PlantSpec
 from sim.plant.strand import Piece, Strand
@@ -54,40 +53,6 @@ _LASTING = {
     "worn-coat": 1.0,
 }
 """Faults that last from their portion on, each with what it is on a sound bench."""
-
-
-class Readings(NamedTuple):
-    """What can be measured now.
-
-    eye_counts: 0 to 1023, with noise. thrust_n: force on the plunger [N]. air_pa: air supply, gauge
-    [Pa]. supply_v: logic supply [V]. home, far: cutter end switches. feed_end: an end switch of the
-    feed is hit. dough_at_nozzle: the truth that the eye tries to see. guard_open: somebody has
-    opened the guard.
-    """
-
-    eye_counts: int
-    thrust_n: float
-    air_pa: float
-    supply_v: float
-    home: bool
-    far: bool
-    feed_end: bool
-    dough_at_nozzle: bool
-    guard_open: bool
-
-
-@dataclass(frozen=True)
-class MassBalance:
-    """Where all dough is [kg]; loaded = out + waste + barrel.
-
-    out: pieces that fell. waste: dough that fell otherwise or was taken out with a tube, and what
-    still hangs on the nozzle or the blade. barrel: dough in the barrel.
-    """
-
-    loaded_kg: float
-    out_kg: float
-    waste_kg: float
-    barrel_kg: float
 
 
 class Plant:

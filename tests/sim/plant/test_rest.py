@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from sim.plant.bench_plant import Readings
+from sim.plant.readings import Readings
 from sim.plant.rest import relaxed, stiffened
 from tests.sim.plant.rig import PLAIN, Program, Rig
 
