@@ -253,7 +253,7 @@ KINDS: dict[str, FaultKind] = {
         ("MC-20",),
     ),
     "driver-heat": FaultKind(
-        "The hot driver cuts out early in the push for this long.",
+        "The hot driver cuts out early in the push for this long and lets its screw go.",
         "s",
         1.0,
         (0.0, 60.0),

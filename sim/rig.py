@@ -13,7 +13,8 @@ from protocols.codes import CAUSES, DROP, PIN
 from sim.board import Board
 from sim.faults import Fault, Faults
 from sim.machine import DRIVE, STOP_LINE, STOP_OUTPUT, VALVE, Machine
-from sim.plant.bench_plant import MassBalance, Plant, Readings
+from sim.plant.bench_plant import Plant
+from sim.plant.readings import MassBalance, Readings
 from sim.rig_spec import RigSpec
 from sim.scale import Scale
 

@@ -122,7 +122,7 @@ class AirCutter:
         self._valve_on = self._open = False
         self._shift_s = 0.0
         self._rest_s = 0.0
-        self._armed = False
+        self._armed = self._dumped = False
         self._through_m = self._through_s = 0.0
         self._blocks: list[_Block] = []
         self._lump_n = 0.0
@@ -153,7 +153,8 @@ class AirCutter:
         return self._air.back * self.needle_back * REFERENCE_PA / self._air.push_m2
 
     def vent(self) -> None:
-        """Lets all air out of both chambers, as an air dump does; the supply is back at once."""
+        """Lets all air out of both chambers, as an air dump does; the supply is back as the valve
+        opens, before it could fill a cushion."""
         self.push_pa = self.pull_pa = AMBIENT_PA
 
     def switch(self, valve_on: bool, air_pa: float, faults: dict[str, float]) -> bool:
@@ -162,6 +163,7 @@ class AirCutter:
         if self._regulator_pa != AMBIENT_PA + air_pa:
             # A regulator relieves: a lower setting lets the air behind it out.
             self._regulator_pa = AMBIENT_PA + air_pa
+            self.at_rest = False
             self.supply_pa = self._regulator_pa
             self.pull_pa = min(self.pull_pa, self.supply_pa)
         if valve_on == self._valve_on:
@@ -173,12 +175,10 @@ class AirCutter:
         if valve_on:
             self._meet(faults)
         else:
-            self._armed = False
-            self._lump_n = 0.0
-            self._blocks = []
+            # What is in its way outward is there until it is home: it goes on until air turns it.
             if "home-stuck" in faults:
                 stop_m = (1.0 - faults.pop("home-stuck")) * self.position_m
-                self._blocks = [_Block(stop_m, math.inf, False)]
+                self._blocks.append(_Block(stop_m, math.inf, False))
         return True
 
     def _meet(self, faults: dict[str, float]) -> None:
@@ -187,8 +187,7 @@ class AirCutter:
         self._through_m = self._through_s = 0.0
         self._blocks = []
         self._shift_s += faults.pop("sticky-valve", 0.0)
-        if faults.pop("air-dump", 0.0):
-            self.vent()
+        self._dumped = faults.pop("air-dump", 0.0) > 0.0
         self._lump_n = faults.pop("hard-lump", 0.0)
         stroke_m = self._air.stroke_m
         if "cut-stall" in faults:
@@ -215,20 +214,27 @@ class AirCutter:
         while dt_s > _INSTANT_S:
             if self._open != self._valve_on and self._shift_s <= _INSTANT_S:
                 self._open = self._valve_on
+                if self._dumped:
+                    self._dumped = False
+                    self.vent()
             step_s = min(dt_s, self._step_s())
             if self._open != self._valve_on:
                 step_s = min(step_s, self._shift_s)
                 self._shift_s -= step_s
-            # Force, speed, place, then air; the last uses the new speed, which keeps it stable.
+            # Force, speed, place, then air; the last uses the new place, which keeps it stable, and
+            # the way really made, so that no air is made or lost where the piston meets a stop.
+            before_m = self.position_m
             self._move(step_s)
-            self._breathe(step_s)
+            self._breathe(step_s, (self.position_m - before_m) / step_s)
             home.move(self.position_m, step_s)
             far.move(stroke_m - self.position_m, step_s)
             dt_s -= step_s
         held = self.speed_m_s == 0.0 and self._held()
         self.to_edge_s = self._look_again_s(held)
         if held and self._open == self._valve_on and self._even():
-            self.at_rest = not self._blocks
+            self.at_rest = True
+            self._armed = False
+            self._blocks = []
 
     def _step_s(self) -> float:
         """Longest step [s] that what goes on now allows."""
@@ -336,9 +342,10 @@ class AirCutter:
         lump_n = self._lump_n if abs(deep_m - 0.5 * wide_m) < 0.5 * _LUMP_M else 0.0
         return self._air.cut_n_m * self.firm * chord_m + lump_n
 
-    def _breathe(self, dt_s: float) -> None:
-        """Air in and out of both chambers and the receiver over dt_s [s]."""
-        air, b, v = self._air, self._air.critical, self.speed_m_s
+    def _breathe(self, dt_s: float, v: float) -> None:
+        """Air in and out of both chambers and the receiver over dt_s [s], in which the piston went
+        at v [m/s]."""
+        air, b = self._air, self._air.critical
         push_pa, pull_pa, supply_pa = self.push_pa, self.pull_pa, self.supply_pa
         if self._open:
             fill = flow_pa_m3_s(air.supply, b, supply_pa, push_pa)
@@ -355,10 +362,12 @@ class AirCutter:
         now_pull_pa = pull_pa + k_dt * (pull + pull_pa * air.pull_m2 * v) / pull_m3
         if v == 0.0:
             # Flow toward evenness has an infinite slope there; a step must not swing past it.
-            full_pa, empty_pa = (push_pa, pull_pa) if self._open else (pull_pa, push_pa)
-            top_pa, least_pa = max(supply_pa, full_pa), min(AMBIENT_PA, empty_pa)
-            now_push_pa = min(max(now_push_pa, least_pa), top_pa)
-            now_pull_pa = min(max(now_pull_pa, least_pa), top_pa)
+            if self._open:
+                now_push_pa = min(now_push_pa, max(supply_pa, push_pa))
+                now_pull_pa = max(now_pull_pa, min(AMBIENT_PA, pull_pa))
+            else:
+                now_pull_pa = min(now_pull_pa, max(supply_pa, pull_pa))
+                now_push_pa = max(now_push_pa, min(AMBIENT_PA, push_pa))
         self.push_pa, self.pull_pa = now_push_pa, now_pull_pa
         feed = flow_pa_m3_s(air.refill, b, self._regulator_pa, supply_pa)
         rise_pa = (feed - fill) / air.receiver_m3 * dt_s

@@ -68,9 +68,10 @@ class Barrel:
             self.pressure_pa = closed
             return 0.0, 0.0, room_m3
         high = min(closed, ceiling_pa)
-        stalled = (
-            closed > ceiling_pa
-            and self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air) > 0.0
+        # Below the yield nothing flows that could save it from a stall.
+        stalled = closed > ceiling_pa and (
+            ceiling_pa <= low
+            or self._excess(ceiling_pa, room_m3, dt_s, law, friction_pa, air) > 0.0
         )
         if stalled:
             p = ceiling_pa
@@ -88,11 +89,14 @@ class Barrel:
             )
         return out, solids, room_m3
 
-    def leak(self, volume_m3: float) -> float:
-        """Loses up to volume_m3 [m3 at room pressure] past the plunger; answers the solids in it
-        [m3]."""
+    def leak(self, volume_m3: float, over_pa: float) -> float:
+        """Loses up to volume_m3 [m3 at room pressure] past the plunger, and no more than is pressed
+        out by over_pa [Pa] above the pressure at which it stops; answers the solids in it [m3]."""
         whole_m3 = self.solids_m3 + self.gas_m3
-        share = min(volume_m3 / whole_m3, 1.0) if whole_m3 > 0.0 else 0.0
+        absolute = AMBIENT_PA + self.pressure_pa
+        gives_m3_pa = self._stretch + self.gas_m3 * AMBIENT_PA / (absolute * absolute)
+        most_m3 = min(volume_m3, gives_m3_pa * over_pa)
+        share = min(most_m3 / whole_m3, 1.0) if whole_m3 > 0.0 else 0.0
         solids_m3 = share * self.solids_m3
         self.solids_m3 -= solids_m3
         self.gas_m3 -= share * self.gas_m3

@@ -5,8 +5,6 @@ from __future__ import annotations
 
 import math
 import random
-from dataclasses import dataclass
-from typing import NamedTuple
 
 from sim.faults import Faults
 from sim.plant.air_cutter import AirCutter
@@ -17,6 +15,7 @@ from sim.plant.eye import Eye
 from sim.plant.feed import Feed
 from sim.plant.flow import Law, NozzleLaw
 from sim.plant.paste import PasteLaw
+from sim.plant.readings import MassBalance, Readings
 from sim.plant.rest import relaxed, stiffened
 from sim.plant.spec import PlantSpec
 from sim.plant.strand import Piece, Strand
@@ -54,40 +53,6 @@ _LASTING = {
     "worn-coat": 1.0,
 }
 """Faults that last from their portion on, each with what it is on a sound bench."""
-
-
-class Readings(NamedTuple):
-    """What can be measured now.
-
-    eye_counts: 0 to 1023, with noise. thrust_n: force on the plunger [N]. air_pa: air supply, gauge
-    [Pa]. supply_v: logic supply [V]. home, far: cutter end switches. feed_end: an end switch of the
-    feed is hit. dough_at_nozzle: the truth that the eye tries to see. guard_open: somebody has
-    opened the guard.
-    """
-
-    eye_counts: int
-    thrust_n: float
-    air_pa: float
-    supply_v: float
-    home: bool
-    far: bool
-    feed_end: bool
-    dough_at_nozzle: bool
-    guard_open: bool
-
-
-@dataclass(frozen=True)
-class MassBalance:
-    """Where all dough is [kg]; loaded = out + waste + barrel.
-
-    out: pieces that fell. waste: dough that fell otherwise or was taken out with a tube, and what
-    still hangs on the nozzle or the blade. barrel: dough in the barrel.
-    """
-
-    loaded_kg: float
-    out_kg: float
-    waste_kg: float
-    barrel_kg: float
 
 
 class Plant:
@@ -154,7 +119,6 @@ class Plant:
             AirCutter(spec) if fidelity == "physical" else Cutter(spec)
         )
         self._barrel = Barrel(spec.stretch_m3_pa)
-        self._draw_dough()
         self.load_tube()
 
     def load_tube(self, *, column_m: float | None = None) -> None:
@@ -184,11 +148,13 @@ class Plant:
         self._barrel.solids_m3 = dough_m3 * (1.0 - spec.air_fraction)
         self._barrel.gas_m3 = dough_m3 * spec.air_fraction + ahead_m3
         self._loaded_kg += self._dough_kg()
-        self._strand.gap_m = 0.0
         self._feed = Feed(spec, spec.barrel_m - column - spec.load_gap_m)
         self._feed.play_m += self._lasting["backlash"] * 1.0e-3
         self._rise = 1.0
         self._warmed_k = 0.0
+        self._begun_s = self._t_s
+        self._draw_dough()
+        self._lag_m = 0.0
         self._flow_m3_s = 0.0
         self._drag_s = 0.0
         self._still = True
@@ -206,23 +172,30 @@ class Plant:
             self._under_way = portion
             if portion not in (0, self._number):
                 self._begin(portion)
-        if self._cutter.switch(valve_on, self._air_pa, self._now):
+        feed, cutter = self._feed, self._cutter
+        if cutter.switch(valve_on, self._air_pa, self._now):
             self._dip_s = self._spec.supply_dip_s
             self._dip_v = self._now.get("supply-dip", self._spec.supply_dip_v)
-        way_m = steps * self._microstep_m if drive_on and self._dead_s <= 0.0 else 0.0
+        if drive_on and self._dead_s <= 0.0:
+            feed.sprung_m = 0.0
+            self._springing = False
+        else:
+            self._lag_m = 0.0
+            self._springing = feed.springing(self._barrel.pressure_pa)
+        way_m = steps * self._microstep_m if drive_on and self._dead_s < dt_s else 0.0
         if way_m > 0.0:
             self._drag_s = _STEP_GAP_S
             way_m *= self._kept_share if portion else 1.0
         else:
             way_m *= self._back_share if portion else 1.0
             self._drag_s = max(0.0, self._drag_s - dt_s) if way_m == 0.0 else 0.0
-        self._springing = self._feed.springing(drive_on, self._barrel.pressure_pa)
-        cutter = self._cutter
         still = self._still and way_m == 0.0 and not (self._springing or self._rises)
-        if still and cutter.at_rest:
-            cutter.advance(dt_s)
-            self._pass_time(dt_s)
-            return
+        if still:
+            self._speed_m_s = 0.0
+            if cutter.at_rest:
+                cutter.advance(dt_s)
+                self._pass_time(dt_s)
+                return
         longest_s = _CUTTING_STEP_S if cutter.near_cut else _STEP_S
         part_s = dt_s if dt_s <= longest_s else dt_s / math.ceil(dt_s / longest_s)
         left_s = dt_s
@@ -384,18 +357,27 @@ class Plant:
     def _move_dough(self, dt_s: float, way_m: float) -> None:
         """Moves plunger and dough on by dt_s [s], over which the screw makes way_m [m]."""
         feed, barrel = self._feed, self._barrel
+        held_pa = barrel.pressure_pa
         if self._springing:
-            feed.spring_back(dt_s)
-        if way_m != 0.0:
-            feed.travel(way_m)
+            self._springing = feed.springing(held_pa)
+            if self._springing:
+                feed.spring_back(dt_s)
+        if self._dead_s > 0.0:
+            way_m *= max(0.0, 1.0 - self._dead_s / dt_s)
+        # A step within a very short slice is no speed yet; a rotor has inertia.
+        self._speed_m_s += (way_m - self._speed_m_s * dt_s) / (dt_s + _ROTOR_S)
+        most_pa = self._stall_pa * pull_out(self._speed_m_s, self._spec.pull_out_m_s)
+        ahead_m = way_m + self._lag_m
+        if ahead_m > 0.0 and held_pa > most_pa:
+            # It stands, and holds what it cannot push.
+            self._fall_behind(ahead_m)
+        elif ahead_m != 0.0:
+            self._lag_m = 0.0
+            feed.travel(ahead_m)
+        ceiling_pa = most_pa if most_pa > held_pa else held_pa
         room_m3 = self._bore_m2 * (self._barrel_m - feed.position_m) + self._given_m3
         if self._leaks:
             self._leak_and_rise(dt_s)
-        # A step within a very short slice is no speed yet; a rotor has inertia.
-        self._speed_m_s += (way_m - self._speed_m_s * dt_s) / (dt_s + _ROTOR_S)
-        pulls = pull_out(self._speed_m_s, self._spec.pull_out_m_s)
-        # A stepper that stands holds what it could just not push.
-        ceiling_pa = max(self._stall_pa * pulls, barrel.pressure_pa if way_m <= 0.0 else 0.0)
         times = self._yield_times(way_m)
         if times != self._law.times:
             self._law.yield_by(times)
@@ -405,9 +387,9 @@ class Plant:
             room_m3, dt_s, self._law, friction_pa, ceiling_pa, air
         )
         if made_m3 != room_m3:
-            lost_m = whole_rounds_m((made_m3 - room_m3) / self._bore_m2, self._full_step_m)
-            feed.position_m -= lost_m
-            self.lost_m += lost_m
+            behind_m = (made_m3 - room_m3) / self._bore_m2
+            feed.position_m -= behind_m
+            self._fall_behind(behind_m + self._lag_m)
         self._flow_m3_s = out_m3 / dt_s if dt_s > 0.0 else self._flow_m3_s
         if out_m3 > 0.0:
             self._out_kg += solids_m3 * self._solid_kg_m3
@@ -419,7 +401,14 @@ class Plant:
                 self._stiff = 1.0
             self._early_m -= out_m
             if self._early_m <= 0.0:
-                self._strike()
+                self._strike(dt_s)
+
+    def _fall_behind(self, way_m: float) -> None:
+        """The rotor is way_m [m] behind what it was asked for; whole rounds of its coils are lost
+        for good, the rest is made up as soon as it can."""
+        lost_m = whole_rounds_m(way_m, self._full_step_m)
+        self.lost_m += lost_m
+        self._lag_m = way_m - lost_m
 
     def _yield_times(self, way_m: float) -> float:
         """Multiple of its yield stress that the dough holds up now [-]; way_m: of the screw [m]."""
@@ -439,7 +428,7 @@ class Plant:
         barrel = self._barrel
         if self._leaking(barrel.pressure_pa):
             over_pa = barrel.pressure_pa - self._spec.leak_from_pa
-            solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s)
+            solids_m3 = barrel.leak(self._leak_m3_s_pa * over_pa * dt_s, over_pa)
             self._strand.waste_kg += solids_m3 * self._solid_kg_m3
             self._out_kg += solids_m3 * self._solid_kg_m3
         if self._lasting["rising-dough"] > 0.0:
@@ -447,12 +436,14 @@ class Plant:
             barrel.gas_m3 *= grown
             self._rise *= grown
 
-    def _strike(self) -> None:
-        """The faults that come early in a push, once its dough is on the way."""
+    def _strike(self, dt_s: float) -> None:
+        """The faults that come early in a push, once its dough is on the way; they begin at the end
+        of these dt_s [s]."""
         self._early_m = math.inf
         self._given_m3 += self._now.pop("frame-yield", 0.0) * 1.0e-6
-        self._dead_s = self._now.pop("driver-heat", 0.0)
-        self._guard_s = self._now.pop("guard-open", 0.0)
+        hot_s, open_s = self._now.pop("driver-heat", 0.0), self._now.pop("guard-open", 0.0)
+        self._dead_s = hot_s + dt_s if hot_s > 0.0 else 0.0
+        self._guard_s = open_s + dt_s if open_s > 0.0 else 0.0
         air_m3 = min(self._now.pop("void", 0.0) * 1.0e-6, self._barrel.gas_m3)
         if air_m3 > 0.0:
             self._barrel.gas_m3 -= air_m3
@@ -463,7 +454,7 @@ class Plant:
             self._barrel.solids_m3 *= share
             self._barrel.gas_m3 *= share
             self._strand.waste_kg += whole_kg - self._dough_kg()
-            self._strand.end()
+            self._strand.tear()
 
     def _cut(self) -> None:
         self._cutter.to_cut_s = math.inf

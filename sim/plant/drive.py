@@ -53,11 +53,12 @@ def pull_out(speed_m_s: float, limit_m_s: float) -> float:
     return max(0.0, 1.0 - abs(speed_m_s) / limit_m_s)
 
 
-def whole_rounds_m(lost_m: float, full_step_m: float) -> float:
-    """Way lost by a stall [m]: what was missed, rounded up to whole rounds of the coils.
+def whole_rounds_m(behind_m: float, full_step_m: float) -> float:
+    """Way that a stall loses for good [m]: the whole rounds of the coils in it.
 
-    Arguments: lost_m: way that could not be made [m]; full_step_m: way of a full step [m].
+    Arguments: behind_m: way by which the rotor is behind [m], 0 or more; full_step_m: way of a full
+    step [m].
     Source: common practice: a rotor out of step locks in again where the coils look the same.
     """
     round_m = ELECTRICAL_STEPS * full_step_m
-    return math.ceil(lost_m / round_m - 1.0e-9) * round_m
+    return math.floor(behind_m / round_m + 1.0e-9) * round_m

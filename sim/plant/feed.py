@@ -14,7 +14,8 @@ class Feed:
     def __init__(self, spec: PlantSpec, position_m: float) -> None:
         self._spec = spec
         self._front_m = spec.barrel_m - spec.heel_m
-        self._sprung_m = 0.0
+        self.sprung_m = 0.0
+        """Way sprung back since the drive was released [m]; whoever holds it again sets it to 0."""
         steep = runs_back(
             spec.lead_m,
             spec.screw_diameter_m,
@@ -34,20 +35,16 @@ class Feed:
         """True while an end switch is hit, rear or front."""
         return not 0.0 < self.position_m < self._front_m
 
-    def springing(self, drive_on: bool, pressure_pa: float) -> bool:
-        """True while a released drive is still being pushed back by the dough; a held one starts
-        afresh."""
-        if drive_on:
-            self._sprung_m = 0.0
-            return False
+    def springing(self, pressure_pa: float) -> bool:
+        """True while a released drive is still being pushed back by the dough."""
         pushed = pressure_pa * self._spec.bore_area_m2 > self._spec.seal_n
-        return pushed and self._sprung_m < self._give_m
+        return pushed and self.sprung_m < self._give_m
 
     def spring_back(self, dt_s: float) -> None:
         """Gives way for dt_s [s] at an even speed, up to the way that the drive can give."""
-        left_m = self._give_m - self._sprung_m
+        left_m = self._give_m - self.sprung_m
         move_m = min(left_m, self._spec.springback_m * dt_s / self._spec.springback_s)
-        self._sprung_m += move_m
+        self.sprung_m += move_m
         self.position_m -= move_m
 
     def travel(self, way_m: float) -> None:

@@ -3,7 +3,6 @@ fall."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 SLIVER_KG = 2.0e-4
@@ -54,11 +53,6 @@ class Strand:
         """An air pocket [m3 at room pressure] leaves the nozzle and breaks the strand before the
         eye."""
         self.gap_m += air_m3 / self._area_m2
-
-    def end(self) -> None:
-        """No more dough follows: the strand tears off, and air is all that the eye will see."""
-        self.tear()
-        self.gap_m = math.inf
 
     def tear(self) -> None:
         """The hanging strand falls and is waste."""

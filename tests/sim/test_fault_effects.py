@@ -146,6 +146,18 @@ def test_warm_dough_pushes_easily_and_cold_dough_hard_with_the_mean_kept(fidelit
 
 
 @pytest.mark.slow
+def test_cold_dough_is_cut_more_slowly() -> None:
+    # Common practice: two to five times the force of soft dough.
+    cold, usual = story("cold-dough", "physical"), sound("physical")
+    for portion in (AT, AT + 1):
+        (left_s, far_s), (usual_left_s, usual_far_s) = (
+            of.cuts[portion - 1] for of in (cold, usual)
+        )
+        assert left_s == pytest.approx(usual_left_s, abs=1e-6)
+        assert far_s > usual_far_s + 0.005
+
+
+@pytest.mark.slow
 def test_warming_dough_eases_portion_by_portion() -> None:
     # Common practice: a slow trend of thrust, and the mean little changed.
     seen = Story("warming-dough@2:30")

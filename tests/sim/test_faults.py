@@ -12,7 +12,7 @@ import statistics
 import pytest
 
 from sim.faults import KINDS, Fault, Faults, parse_fault
-from sim.plant.bench_plant import Readings
+from sim.plant.readings import Readings
 from tests.sim.plant.rig import PLAIN, Program, Rig
 
 PROGRAM = Program()

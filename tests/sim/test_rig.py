@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 
 from benchd.config import dough, read_card
@@ -29,6 +31,7 @@ from protocols.messages import (
     Tally,
     Trip,
 )
+from sim.plant.bench_plant import FIDELITIES
 from sim.rig import FaultBegan, PieceFell, TubeIn, TubeLow
 from tests.sim.wire_host import EXAMPLES, WireHost
 
@@ -137,6 +140,42 @@ def test_dough_is_never_made_or_lost(seed: int) -> None:
     gone = balance.out_kg + balance.waste_kg + balance.barrel_kg
     assert gone == pytest.approx(balance.loaded_kg, rel=1e-9)
     assert balance.out_kg == pytest.approx(sum(p.mass_kg for p in host.rig.pieces()), rel=1e-9)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fidelity", FIDELITIES)
+def test_edges_of_the_blade_come_at_their_time_in_long_slices_as_well(fidelity: str) -> None:
+    seen = []
+    for quantum_us in (500, 20_000):
+        host = WireHost(seed=3, fidelity=fidelity, quantum_us=quantum_us)
+        host.tick_us = 20_000
+        wake(host)
+        start = len(host.heard)
+        stroke(host)
+        edges = host.since(start, Edge)
+        seen.append([(one.signal, one.level, one.t_us - edges[0].t_us) for one in edges])
+    fine, coarse = seen
+    assert [one[:2] for one in coarse] == [one[:2] for one in fine]
+    assert len(fine) == 6
+    for a, b in zip(coarse, fine, strict=True):
+        # While the supply recovers it is looked at every 5 ms.
+        assert a[2] == pytest.approx(b[2], abs=5_000), (coarse, fine)
+
+
+@pytest.mark.slow
+def test_pieces_do_not_depend_on_the_length_of_slices_nor_on_how_the_blade_is_moved() -> None:
+    # The prime ends by the eye, which long slices look at later, so that the trim is not compared.
+    masses_kg = []
+    for fidelity, quantum_us in itertools.product(FIDELITIES, (2_000, 20_000)):
+        host = WireHost(seed=3, fidelity=fidelity, quantum_us=quantum_us, faults=("leak@2",))
+        host.tick_us = 20_000
+        wake(host)
+        prime(host)
+        for number in range(1, 5):
+            make(host, number)
+        masses_kg.append([piece.mass_kg for piece in host.rig.pieces()][2:])
+    for seen_kg in masses_kg:
+        assert seen_kg == pytest.approx(masses_kg[0], abs=5.0e-5)
 
 
 @pytest.mark.slow

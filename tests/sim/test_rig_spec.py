@@ -125,7 +125,7 @@ def test_the_screw_of_the_card_decides_whether_it_runs_back() -> None:
         # 4 / (pi 9) is 0.1415: below 0.1553 with flanks of 15 degrees and below 0.15 without.
         feed = Feed(spec, 0.1)
         for _ in range(500):
-            if feed.springing(False, 1.0e5):
+            if feed.springing(1.0e5):
                 feed.spring_back(0.01)
         gives[thread] = 0.1 - feed.position_m
         assert spec.screw_flank_rad == pytest.approx(math.radians(15.0 * (thread != "square")))

@@ -7,7 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from sim.faults import Faults
-from sim.plant.bench_plant import Plant, Readings
+from sim.plant.bench_plant import Plant
+from sim.plant.readings import Readings
 from sim.plant.spec import PlantSpec
 
 PLAIN = PlantSpec(flow_noise=0.0, air_noise=0.0, thrown_noise=0.0)

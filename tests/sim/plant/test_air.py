@@ -109,12 +109,12 @@ def test_start_delay_shows_the_supply_and_stroke_time_hides_it() -> None:
 
 def test_first_stroke_after_a_dump_has_no_cushion() -> None:
     # Numeric model, signs and ratios only: 1.26 against 0.16 m/s with a tight needle, twice with
-    # an open one. What is compared: the peak against the mean of a usual stroke.
+    # an open one.
     for opened, times in ((1.0, 4.0), (4.0, 1.5)):
         usual = stroke(2.0, needle=opened)
         dumped = stroke(2.0, needle=opened, air_dump=1.0)
-        mean_m_s = SPEC.stroke_m / (usual.far_s - usual.left_s)
-        assert dumped.peak_m_s > times * mean_m_s
+        assert dumped.cut_m_s > times * usual.cut_m_s
+        assert dumped.peak_m_s > times * usual.peak_m_s
         assert dumped.far_s < usual.far_s
         assert dumped.left_s < usual.left_s
 
@@ -183,6 +183,62 @@ def test_the_needle_of_one_way_leaves_the_other_alone() -> None:
     assert times_s[1][1] == pytest.approx(times_s[0][1], abs=2 * TICK_S)
 
 
+def test_no_air_moves_until_the_valve_has_shifted() -> None:
+    cutter = AirCutter(SPEC)
+    cutter.switch(True, SPEC.air_pa, {})
+    cutter.advance(0.99 * cutter._air.shift_s)
+    assert (cutter.push_pa, cutter.pull_pa) == (AMBIENT_PA, AMBIENT_PA + SPEC.air_pa)
+    cutter.advance(0.02 * cutter._air.shift_s)
+    assert cutter.push_pa > AMBIENT_PA + 1e3
+
+
+def test_a_blade_let_go_just_before_the_cut_still_cuts_and_one_let_go_early_does_not() -> None:
+    cuts = []
+    for let_go_m in (SPEC.cut_at_m - 0.0005, SPEC.cut_at_m - 0.010):
+        cutter = AirCutter(SPEC)
+        cutter.switch(True, SPEC.air_pa, {})
+        while cutter.position_m < let_go_m:
+            cutter.advance(0.00025)
+        cutter.switch(False, SPEC.air_pa, {})
+        cuts.append(0)
+        for _ in range(1000):
+            cutter.advance(0.001)
+            cuts[-1] += cutter.to_cut_s == 0.0
+        assert cutter.at_rest
+        assert not cutter.near_cut
+    assert cuts == [1, 0]
+
+
+@pytest.mark.parametrize(("fault", "much"), [("cut-stall", 0.4), ("hard-lump", 80.0)])
+def test_what_holds_a_blade_holds_it_until_air_turns_it(fault: str, much: float) -> None:
+    cutter = AirCutter(SPEC)
+    cutter.switch(True, SPEC.air_pa, {fault: much})
+    cutter.advance(1.0)
+    held_m = cutter.position_m
+    cutter.switch(False, SPEC.air_pa, {})
+    for _ in range(1000):
+        cutter.advance(0.001)
+        assert cutter.position_m <= held_m + 1e-6
+        assert cutter.to_cut_s == math.inf
+    assert cutter.at_rest
+
+
+def test_a_fast_blade_bounces_off_its_stop_with_a_share_of_its_speed() -> None:
+    cutter = AirCutter(SPEC)
+    cutter.needle_out = 6.0
+    cutter.switch(True, SPEC.air_pa, {"air-dump": 1.0})
+    came_m_s = 0.0
+    while cutter.position_m < cutter._air.stroke_m:
+        came_m_s = cutter.speed_m_s
+        cutter.advance(0.00025)
+    # What it gains in its last step before the stop is not among what was seen.
+    assert -cutter.speed_m_s / came_m_s == pytest.approx(cutter._air.bounce, rel=0.05)
+    cutter.advance(0.001)
+    assert cutter.position_m < cutter._air.stroke_m - 1e-5
+    cutter.advance(0.5)
+    assert cutter.position_m == cutter._air.stroke_m
+
+
 def test_long_rest_makes_the_seal_stick() -> None:
     fresh, rested = AirCutter(SPEC), AirCutter(SPEC)
     rested.advance(3600.0)
@@ -232,13 +288,24 @@ def test_it_comes_home_and_to_rest_and_a_small_supply_sags(bar: float) -> None:
     assert cutter.position_m == 0.0
 
 
+def test_a_blade_at_rest_is_held_by_the_air_that_its_regulator_lets_in() -> None:
+    cutter = AirCutter(SPEC)
+    for air_pa in (1.0e5, 3.0e5, 2.0e5):
+        cutter.switch(False, air_pa, {})
+        cutter.advance(0.5)
+        assert cutter.pull_pa - AMBIENT_PA == pytest.approx(air_pa, abs=600.0)
+        assert cutter.position_m == 0.0
+        assert cutter.at_rest
+
+
 def test_too_little_air_does_not_move_it() -> None:
     assert go(AirCutter(replace(SPEC, air_pa=0.2e5)), 0.2e5).left_s == pytest.approx(2.0, abs=0.001)
 
 
 def random_air(seed: int) -> tuple[AirSpec, float]:
+    """A cylinder strong enough not to stick in the dough, and its supply, gauge [Pa]."""
     chance = random.Random(seed)
-    bore_m, rod_m = chance.uniform(0.012, 0.025), chance.uniform(0.004, 0.008)
+    bore_m, rod_m = chance.uniform(0.014, 0.025), chance.uniform(0.004, 0.008)
     air = AirSpec(
         push_m2=math.pi / 4.0 * bore_m**2,
         pull_m2=math.pi / 4.0 * (bore_m**2 - rod_m**2),
@@ -247,30 +314,42 @@ def random_air(seed: int) -> tuple[AirSpec, float]:
         dead_m3=chance.uniform(1.0e-6, 5.0e-6),
         supply=chance.uniform(0.1, 0.3) * CONDUCTANCE,
         out=chance.uniform(0.02, 0.1) * CONDUCTANCE,
-        stick_n=0.0,
-        slide_n=0.0,
-        viscous_n_s_m=chance.uniform(15.0, 40.0),
+        stick_n=chance.uniform(4.0, 8.0),
+        slide_n=chance.uniform(2.0, 4.0),
+        sticking=0.0,
+        viscous_n_s_m=chance.uniform(5.0, 40.0),
         shift_s=0.0,
-        receiver_m3=1e3,
-        cut_n_m=0.0,
+        receiver_m3=chance.uniform(1.0e-4, 4.0e-4),
+        refill=chance.uniform(0.1, 0.4) * CONDUCTANCE,
+        cut_n_m=chance.uniform(50.0, 250.0),
     )
-    return air, chance.uniform(2e5, 5e5)
+    return air, chance.uniform(3e5, 5e5)
 
 
-def by_scipy(air: AirSpec, air_pa: float, time_s: float) -> float:
-    """Where the blade is after a time, by the same published laws and another solver."""
+def chord_m(x: float) -> float:
+    """Width of the strand [m] where the blade is."""
+    wide_m = SPEC.nozzle_m * SPEC.swell
+    deep_m = x - (SPEC.cut_at_m - wide_m)
+    return 2.0 * math.sqrt(max(0.0, deep_m * (wide_m - deep_m)))
+
+
+def by_scipy(air: AirSpec, air_pa: float, times_s: list[float]) -> list[list[float]]:
+    """Where the blade is [m], its speed [m/s] and the pressures of push, pull and supply [Pa] at
+    some times, by the same published laws and another solver."""
     high = AMBIENT_PA + air_pa
 
     def slopes(_: float, y: tuple[float, ...]) -> list[float]:
-        x, v, p1, p2 = y
-        fill = flow_pa_m3_s(air.supply, air.critical, high, p1)
+        x, v, p1, p2, ps = y
+        fill = flow_pa_m3_s(air.supply, air.critical, ps, p1)
         leave = flow_pa_m3_s(air.out, air.critical, p2, AMBIENT_PA)
+        feed = flow_pa_m3_s(air.refill, air.critical, high, ps)
         force = (p1 - AMBIENT_PA) * air.push_m2 - (p2 - AMBIENT_PA) * air.pull_m2
-        if x <= 0.0 and force < 0.0:
-            v = 0.0
-            push = 0.0
+        if x <= 0.0 and force < air.stick_n:
+            v = push = 0.0
         else:
-            push = (force - air.viscous_n_s_m * v) / air.mass_kg
+            rub = air.slide_n + (air.stick_n - air.slide_n) * math.exp(-((v / air.seal_s_m) ** 2))
+            rub += air.viscous_n_s_m * v + air.cut_n_m * chord_m(x)
+            push = (force - rub) / air.mass_kg
         v1, v2 = air.dead_m3 + air.push_m2 * x, air.dead_m3 + air.pull_m2 * (air.stroke_m - x)
         k = air.exponent
         return [
@@ -278,22 +357,72 @@ def by_scipy(air: AirSpec, air_pa: float, time_s: float) -> float:
             push,
             k * (fill - p1 * air.push_m2 * v) / v1,
             k * (-leave + p2 * air.pull_m2 * v) / v2,
+            (feed - fill) / air.receiver_m3,
         ]
 
-    start = [0.0, 0.0, AMBIENT_PA, high]
-    got = solve_ivp(slopes, (0.0, time_s), start, rtol=1e-8, atol=1e-10, max_step=5e-4)
-    return float(got.y[0][-1])
+    start = [0.0, 0.0, AMBIENT_PA, high, high]
+    got = solve_ivp(
+        slopes, (0.0, times_s[-1]), start, t_eval=times_s, rtol=1e-8, atol=1e-10, max_step=2e-4
+    )
+    return [list(map(float, column)) for column in got.y.T]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(10))
 def test_ten_random_cylinders_move_as_scipy_says(seed: int) -> None:
+    # Friction that falls with speed, the chord of the strand and a supply that sags are in it.
+    # Near: 0.2 % of the stroke, and 10 mm/s and 0.8 % of the supply where it has just broken away.
     air, air_pa = random_air(seed)
     cutter = AirCutter(replace(SPEC, air_pa=air_pa), air)
     cutter.switch(True, air_pa, {})
-    time_s = 0.0
-    while cutter.position_m < 0.5 * air.stroke_m:
+    times_s: list[float] = []
+    seen: list[list[float]] = []
+    while cutter.position_m < 0.8 * air.stroke_m:
         cutter.advance(0.01)
-        time_s += 0.01
-        assert time_s < 3.0, f"seed {seed}: it does not move"
-    away_m = abs(by_scipy(air, air_pa, time_s) - cutter.position_m)
-    assert away_m < 0.02 * air.stroke_m, f"seed {seed}: {away_m * 1e3:.2f} mm apart"
+        times_s.append(0.01 * (len(times_s) + 1))
+        pressures_pa = [cutter.push_pa, cutter.pull_pa, cutter.supply_pa]
+        seen.append([cutter.position_m, cutter.speed_m_s, *pressures_pa])
+        assert times_s[-1] < 3.0, "it does not move"
+    if cutter.position_m == air.stroke_m:
+        # The stop is not among what is written out here.
+        del times_s[-1], seen[-1]
+    assert seen[-1][0] > 0.4 * air.stroke_m
+    assert min(row[4] for row in seen) < AMBIENT_PA + 0.995 * air_pa
+    near = [0.002 * air.stroke_m, 0.010, *[0.008 * air_pa] * 3]
+    for time_s, row, wanted in zip(times_s, seen, by_scipy(air, air_pa, times_s), strict=True):
+        away = [abs(a - b) / most for a, b, most in zip(row, wanted, near, strict=True)]
+        assert max(away) < 1.0, f"{time_s:.3f} s: {row} and {wanted}"
+
+
+def air_j(cutter: AirCutter) -> float:
+    """Pressure times volume of all the air behind the regulator [J]: at constant temperature it
+    stays the same where none comes in or goes out."""
+    air, x = cutter._air, cutter.position_m
+    push_m3 = air.dead_m3 + air.push_m2 * x
+    pull_m3 = air.dead_m3 + air.pull_m2 * (air.stroke_m - x)
+    return math.fsum(
+        (cutter.push_pa * push_m3, cutter.pull_pa * pull_m3, cutter.supply_pa * air.receiver_m3)
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("fault", ["", "cut-stall", "inclusion", "hang-up"])
+@pytest.mark.parametrize("behind_pa", [0.1 * AMBIENT_PA, 3.0 * AMBIENT_PA])
+def test_air_is_neither_made_nor_lost(behind_pa: float, fault: str) -> None:
+    # Needles shut and nothing from the regulator: what is behind the piston is squeezed, also
+    # above the supply, and pushes back.
+    places_m = []
+    for seed in range(5):
+        random_one, air_pa = random_air(seed)
+        air = replace(random_one, exponent=1.0, out=0.0, back=0.0, refill=0.0, receiver_m3=2.0e-5)
+        cutter = AirCutter(replace(SPEC, air_pa=air_pa), air)
+        cutter.switch(True, air_pa, {fault: 0.3} if fault else {})
+        cutter.pull_pa = behind_pa
+        began_j = air_j(cutter)
+        for _ in range(500):
+            cutter.advance(0.002)
+            places_m.append(cutter.position_m / air.stroke_m)
+            assert air_j(cutter) == pytest.approx(began_j, rel=2e-5)
+    # Little behind it lets the piston get to its stop, where nothing may be lost either.
+    if behind_pa < AMBIENT_PA and not fault:
+        assert max(places_m) == 1.0

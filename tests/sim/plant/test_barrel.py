@@ -90,11 +90,21 @@ def test_the_ceiling_stops_the_plunger_not_the_dough() -> None:
     assert held == pytest.approx(80_000.0, rel=1e-6)
 
 
+def test_a_drive_that_just_holds_what_does_not_flow_holds_it_on() -> None:
+    # Pressure of closed dough a rounding above what the drive holds, both below the yield.
+    closed_pa = held_pa = closed_pressure_pa(3.6e-4, 3e-5, 3.88e-4, 3e-12)
+    for _ in range(50):
+        barrel = filled(3.6e-4, 3e-5, 3e-12)
+        barrel.step(3.88e-4, 0.005, SOFT, 15_000.0, held_pa, 0.08)
+        assert barrel.pressure_pa == pytest.approx(closed_pa, abs=1e-3)
+        held_pa = math.nextafter(held_pa, 0.0)
+
+
 def test_a_leak_takes_solids_and_gas_in_their_proportion_and_no_more_than_there_is() -> None:
     barrel = Barrel(0.0)
     barrel.solids_m3, barrel.gas_m3 = 9.0e-5, 1.0e-5
-    assert barrel.leak(1.0e-6) == pytest.approx(9.0e-7)
+    assert barrel.leak(1.0e-6, 1.0e9) == pytest.approx(9.0e-7)
     assert (barrel.solids_m3, barrel.gas_m3) == pytest.approx((8.91e-5, 9.9e-6))
-    assert barrel.leak(1.0) == pytest.approx(8.91e-5)
+    assert barrel.leak(1.0, 1.0e9) == pytest.approx(8.91e-5)
     assert (barrel.solids_m3, barrel.gas_m3) == (0.0, 0.0)
-    assert barrel.leak(1.0) == 0.0
+    assert barrel.leak(1.0, 1.0e9) == 0.0

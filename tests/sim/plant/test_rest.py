@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import pytest
 
-from sim.plant.bench_plant import Readings
+from sim.plant.readings import Readings
 from sim.plant.rest import relaxed, stiffened
 from tests.sim.plant.rig import PLAIN, Program, Rig
 
@@ -118,3 +118,38 @@ def test_a_worn_plunger_goes_on_leaking_while_the_dough_stands() -> None:
     assert pushed_kg - balance.barrel_kg > 1.0e-4
     whole_kg = balance.out_kg + balance.waste_kg + balance.barrel_kg
     assert whole_kg == pytest.approx(balance.loaded_kg, rel=1.0e-6)
+
+
+def test_a_leak_of_dough_that_hardly_gives_stops_at_its_pressure_in_long_turns_as_well() -> None:
+    stiff = replace(PLAIN, air_fraction=0.0, stretch_m3_pa=1.0e-12, yield_kept=1.0)
+    rig = Rig(replace(stiff, leak_m3_s_pa=1.0e-10), dt_s=0.02)
+    rig.move(PLAIN.load_gap_m + 0.010, 0.005)
+    assert rig.plant.pressure_pa > 1.2 * PLAIN.leak_from_pa
+    least_pa = math.inf
+    for _ in range(50):
+        rig.tick()
+        least_pa = min(least_pa, rig.plant.pressure_pa)
+    assert least_pa == pytest.approx(PLAIN.leak_from_pa, rel=0.02)
+
+
+def test_what_comes_over_standing_dough_is_felt_at_once() -> None:
+    # Warmth lowers what it holds up, and it drips; a screw that runs back lets its pressure fall.
+    for fault, drips in (("warm-dough@1:30", True), ("springback@1:0.5", False)):
+        rig = Rig(replace(PLAIN, yield_kept=1.0), faults=(fault,), dt_s=0.02)
+        rig.move(PLAIN.load_gap_m + 0.0035, 0.005)
+        rig.run(60.0)
+        stood_pa, stood_kg = rig.plant.pressure_pa, rig.plant.mass_balance().barrel_kg
+        rig.portion = 1
+        rig.run(1.0)
+        assert rig.plant.pressure_pa < 0.95 * stood_pa, fault
+        assert (rig.plant.mass_balance().barrel_kg < stood_kg) == drips, fault
+
+
+def test_dough_that_rises_presses_while_it_stands() -> None:
+    rig = Rig(PLAIN, faults=("rising-dough@1:0.05",), dt_s=0.02)
+    rig.move(PLAIN.load_gap_m + 0.002, 0.005)
+    rig.portion = 1
+    rig.run(10.0)
+    before_pa = rig.plant.pressure_pa
+    rig.run(10.0)
+    assert 500.0 < rig.plant.pressure_pa - before_pa < 2.0e3
