@@ -105,6 +105,7 @@ class Screens(Asking):
         self.model.due(now_s)
         if self.model.unheard(now_s):
             self._stop_key.unheard()
+            self._forget_answer()
         if self._stop_key.overdue(now_s):
             self.say(said.OVERDUE[self._stop_key.level], "stop")
         least_s = HELD_REDRAW_S if self.page.held else REDRAW_S
@@ -186,9 +187,10 @@ class Screens(Asking):
         self.say(said.STOPPED[self.model.powered], "strong")
 
     def _forget_answer(self) -> None:
-        """The board's answer to a stop does not stay once something else is so."""
+        """The board's answer to a stop does not stay once something else is so, or nobody knows."""
         model = self.model
-        still = "" if model.moving else said.STOPPED[model.powered]
+        gone = model.moving or model.unheard(self.now_s())
+        still = "" if gone else said.STOPPED[model.powered]
         if model.message in said.STOPPED.values() and model.message != still:
             model.say("")
 

@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 import msgspec
 
 from benchd.analysis.reader import Reader
+from benchd.analysis.replay import first_state_of
 from benchd.analysis.timeline import Span, event_words
 from benchd.config.bench import bench_values
 from benchd.config.errors import Problems
@@ -112,8 +113,8 @@ def _told(facts: BenchFacts, events: Sequence[m.Event]) -> Iterator[tuple[m.Even
 Levels = tuple[float, float]
 """What the eye reads without dough, and with it [counts]."""
 
-
 TAUGHT = ("eye_empty", "eye_dough")
+"""Where what is carried on holds a taught level, the mean of its readings first."""
 
 
 def levels(reader: Reader, facts: BenchFacts) -> list[tuple[int, Levels | None]]:
@@ -123,16 +124,21 @@ def levels(reader: Reader, facts: BenchFacts) -> list[tuple[int, Levels | None]]
     on_card = None
     if "eye.empty" in values and "eye.dough" in values:
         on_card = (float(values.whole("eye.empty")), float(values.whole("eye.dough")))
-    found: list[tuple[int, Levels | None]] = [(0, on_card)]
+    carry = first_state_of(reader).carry
+    taught: list[Any] = [getattr(carry, name) for name in TAUGHT]
+    found = [(0, _known(taught) or on_card)]
     kinds = {ledger.INPUT, ledger.RECORDS["carry"]}
-    taught: list[Any] = [None, None]
     for n, entry in reader.entries(kinds=kinds, told=('"eye_empty"',)):
         said = msgspec.json.decode(entry.text or "{}")
         changed = said.get("carry", said)
         taught = [changed.get(name, was) for name, was in zip(TAUGHT, taught, strict=True)]
-        empty, dough = taught
-        found.append((n, (empty[0], dough[0]) if empty and dough else on_card))
+        found.append((n, _known(taught) or on_card))
     return found
+
+
+def _known(taught: Sequence[Any]) -> Levels | None:
+    empty, dough = taught
+    return (empty[0], dough[0]) if empty and dough else None
 
 
 def _host_s(span: Span, t_ns: int, zero_us: int) -> float:

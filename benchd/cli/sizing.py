@@ -264,7 +264,7 @@ def _what_if(options: argparse.Namespace, cards: Cards) -> int:
     say("")
     say(f"with {', '.join(shown)}")
     _say_all(text.side_by_side(before, after))
-    _say_all(text.idle(said.keys() - {ANGLE}, after))
+    _say_all(text.idle([path for path in said if path != ANGLE], after))
     known = {line.row.name for line in before if line.state != UNKNOWN}
     lost = [line for line in after if line.state == UNKNOWN and line.row.name in known]
     if lost:

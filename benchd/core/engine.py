@@ -169,9 +169,9 @@ def link_up(turn: Turn, said: LinkUp) -> None:
     known = turn.state.board
     board = Board(known.firmware, known.build, known.kind, known.boot, known.cause, known.uptime_s)
     # Nobody watched meanwhile: what stood then is not known to stand now.
-    turn.set(
-        pending=None, outbox=(), board=board, clock=ClockMap(), dry_needed=True, relieved=False
-    )
+    # Without a beat of this life no time of the board says whether a move is the one let go.
+    turn.set(pending=None, outbox=(), let_go=None, board=board, clock=ClockMap())
+    turn.set(dry_needed=True, relieved=False)
 
 
 def link_down(turn: Turn, said: LinkDown) -> None:

@@ -6,14 +6,16 @@ from pathlib import Path
 
 import msgspec
 import pytest
+from msgspec.structs import replace
 
 from benchd.analysis import lanes
 from benchd.analysis.reader import JournalReader
+from benchd.analysis.replay import first_state_of
 from benchd.analysis.timeline import facts_of
 from benchd.core import ledger
 from protocols import messages as m
 from protocols.codes import SIGNALS
-from tests.analysis.bench_journal import written
+from tests.analysis.bench_journal import write, written
 from tests.scenarios.conftest import tube_world
 
 pytestmark = pytest.mark.slow
@@ -43,6 +45,20 @@ def test_taught_levels_hold_from_when_both_are(tmp_path: Path) -> None:
     held = lanes.levels(reader, facts_of(reader))
     assert {pair for n, pair in held if n < both - 2} == {None}
     assert held[-1][1] == (empty["mean"], dough["mean"])
+
+
+def test_taught_levels_hold_on_in_a_journal_that_was_begun_after_a_fault(
+    bench_journal: Path, tmp_path: Path
+) -> None:
+    reader = JournalReader(bench_journal)
+    state = first_state_of(reader)
+    carry = replace(state.carry, eye_empty=(101.0, 1.0), eye_dough=(602.0, 2.0))
+    meta = {**reader.meta, "state": msgspec.json.encode(replace(state, carry=carry)).decode()}
+    # The daemon did not start anew: no entry says what it began with, only the state at the head.
+    rest = [entry for n, entry in reader.entries(after=20)]
+    assert ledger.RECORDS["carry"] in {entry.kind for entry in rest}
+    later = JournalReader(write(tmp_path / NAME, meta, rest, each=1_000))
+    assert {held for _, held in lanes.levels(later, facts_of(later))} == {(101.0, 602.0)}
 
 
 def test_where_dough_is_seen_again_the_strand_without_it_is_told(bench_journal: Path) -> None:

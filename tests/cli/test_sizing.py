@@ -168,6 +168,10 @@ def test_what_changes_nothing_says_so_and_what_is_lost_says_what_for(
     assert "now  " not in same.out
     idle = benchd("size", bench, masa(bench), "--what-if", "cutter.spring=9N")
     assert "No line of these cards rests on cutter.spring." in idle.out
+    many = ("cutter.spring=9N", "paste.wall=1kPa", "paste.entry=1kPa", "paste.wall_rise=1")
+    asked = [part for change in many for part in ("--what-if", change)]
+    told = re.findall(r"rests on ([\w.]+)\.", benchd("size", bench, masa(bench), *asked).out)
+    assert told == [change.partition("=")[0] for change in many]
     used = benchd("size", bench, masa(bench), "--what-if", "step_angle=0.9deg")
     assert "No line of these cards" not in used.out
     lost = benchd("size", bench, masa(bench), "--what-if", "flow.law=paste").out

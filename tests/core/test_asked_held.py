@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from benchd.core.inputs import LinkDown, LinkUp
 from protocols import messages as m
 from protocols.codes import MOVES
 from protocols.limits import HELD_MOST_S
@@ -137,6 +138,18 @@ def test_a_series_and_a_latch_refuse_it_as_any_feed() -> None:
     s.run(6)
     assert (s.state.carry.last_portion, s.state.work) == (1, None), "it waits for the next beat"
     assert s.refused(s.ask("jog_held", distance_m=0.001, lease_s=0.1)).condition == "busy"
+
+
+def test_how_far_a_move_came_is_not_counted_over_another_life_of_the_link() -> None:
+    s = Script().ready()
+    s.ask("jog", distance_m=0.01)
+    s.run(1)
+    s.tell(LinkDown("unplugged"))
+    s.tell(LinkUp("/dev/bench"))
+    s.tell(s.board.greeting(s.now_ns))
+    ended_us = (s.now_ns // 1000 + 1_000_000) % 2**32
+    s.tell(m.Moved(90, ended_us, MOVES.index("jog"), 0, 0, 100, 0, 2000, 5000))
+    assert s.records("move")[-1]["moved_m"] is None
 
 
 def test_how_far_a_move_came_is_not_counted_over_a_restart() -> None:

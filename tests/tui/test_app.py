@@ -100,6 +100,24 @@ async def test_the_answer_to_a_stop_goes_once_it_is_no_longer_so(
         assert "moves nothing now" not in app.text()
 
 
+@pytest.mark.parametrize("gone", ["board", "daemon"])
+async def test_the_answer_to_a_stop_goes_once_the_board_is_not_heard(
+    peer: FakeDaemon, socket_at: str, gone: str
+) -> None:
+    drive = {"pins": {"drive": True}}
+    peer.news = [("status", told(**drive))]
+    async with screens(socket_at, "space") as (app, _):
+        await until(lambda: "Stop was sent; " in app.text())
+        app._news("status", told(**drive))
+        assert "moves nothing now; SPACE once more drops" in app.text()
+        if gone == "board":
+            app._news("status", told(state="NO LINK", link_age_s=4.0, **drive))
+        else:
+            peer.close()
+        # SPACE would be a first stop again, and what the board said is no word of now.
+        await until(lambda: "moves nothing now" not in app.text())
+
+
 async def test_leaving_leaves_the_bench_alone(peer: FakeDaemon, socket_at: str) -> None:
     async with screens(socket_at) as (app, pilot):
         await pilot.press("q")

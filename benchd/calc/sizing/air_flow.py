@@ -128,14 +128,14 @@ def critical_in_series(
 
 
 def _starts(
-    p: float, ambient: float, bore: float, hose: float, fill: float, b: float, breakaway: float,
+    p: float, ambient: float, bore: float, dead: float, fill: float, b: float, breakaway: float,
     spring: float, shift: float,
 ) -> float:  # fmt: skip
     starts_pa = (breakaway + spring) / disc_area(bore)
     if starts_pa >= p:
         raise Impossible("'cutter.breakaway' and spring are more than the cylinder can push.")
     return shift + fill_time(
-        ambient + starts_pa, from_pa=ambient, supply_pa=ambient + p, volume_m3=hose,
+        ambient + starts_pa, from_pa=ambient, supply_pa=ambient + p, volume_m3=dead,
         conductance=fill, critical=b,
     )  # fmt: skip
 

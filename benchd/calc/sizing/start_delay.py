@@ -95,13 +95,13 @@ def start_delay(
 
 
 def _delay(
-    p: float, ambient: float, bore: float, rod: float, stroke: float, dead: float, hose: float,
+    p: float, ambient: float, bore: float, rod: float, stroke: float, dead: float, filled: float,
     fill: float, fill_b: float, needle: float, needle_b: float, breakaway: float, shift: float,
 ) -> float:  # fmt: skip
     back = ring_area(bore, rod_m=rod)
     return shift + start_delay(
         p, ambient_pa=ambient, area_out_m2=disc_area(bore), area_back_m2=back,
-        volume_out_m3=hose, volume_back_m3=back * stroke + dead, fill=fill, fill_critical=fill_b,
+        volume_out_m3=filled, volume_back_m3=back * stroke + dead, fill=fill, fill_critical=fill_b,
         needle=needle, needle_critical=needle_b, breakaway_n=breakaway,
     )  # fmt: skip
 

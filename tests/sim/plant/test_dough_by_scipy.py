@@ -175,7 +175,11 @@ def run_of(seed: int) -> tuple[PlantSpec, list[Leg], list[Seen]]:
 
 
 @pytest.mark.parametrize(
-    ("turn_s", "near"), [(TURN_S, NEAR), (0.001, Seen(*(0.1 * most for most in NEAR)))]
+    ("turn_s", "near"),
+    [
+        (TURN_S, NEAR),
+        pytest.param(0.001, Seen(*(0.1 * most for most in NEAR)), marks=pytest.mark.slow),
+    ],
 )
 @pytest.mark.parametrize("seed", range(10))
 def test_ten_random_benches_move_dough_as_scipy_says(seed: int, turn_s: float, near: Seen) -> None:
