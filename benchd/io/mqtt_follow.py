@@ -133,9 +133,10 @@ class Follower:
             if self._reader is None:
                 assert self._path is not None
                 self._reader = JournalReader(self._path)
-                self._clock = _opening(self._reader)
             last = self._reader.last()
             if last > self._looked:
+                if not self._looked:  # Before its first entry a journal does not tell its clock.
+                    self._clock = _opening(self._reader)
                 self._see_head(self._reader)
             for n, entry in self._reader.entries(kinds=WANTED, after=self._looked):
                 told = self._told(n, entry)
@@ -193,9 +194,9 @@ def _clock(entry: Entry) -> tuple[int, int] | None:
 
 
 def _opening(reader: JournalReader) -> tuple[int, int]:
-    """The daemon's clock [ns] and the time of day [us] when a journal began.
+    """The daemon's clock [ns] and the time of day [us] when a journal began, which has entries.
 
     The core is told the time of day within a minute; from then on that is better.
     """
-    first_ns = next((entry.t_ns for _, entry in reader.entries()), 0)
+    first_ns = next(entry.t_ns for _, entry in reader.entries())
     return first_ns, opened_us_of(reader.meta) or 0

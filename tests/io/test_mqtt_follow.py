@@ -205,6 +205,17 @@ def times(found: Any) -> list[float]:
     return [told.time_s for told in found]
 
 
+def test_a_journal_that_was_looked_at_before_its_first_entry_tells_its_time(
+    journals: Journals,
+) -> None:
+    follower = Follower(journals.folder, 10, START)
+    journals.begin("a.journal")
+    assert not follower.look("a.journal")[0]
+    journals.write(entry("weight", portion=1), entry("weight", START_NS + 2 * 10**9, portion=2))
+    opened_s = OPENED_US / 1e6
+    assert times(follower.look("a.journal")[0]) == [opened_s, opened_s + 2.0]
+
+
 def test_times_of_day_follow_what_the_core_was_told(journals: Journals) -> None:
     journals.begin("a.journal")
     minute_ns = 60 * 10**9
