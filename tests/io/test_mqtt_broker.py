@@ -17,6 +17,7 @@ import trustme
 
 from benchd.io import mqtt_broker
 from benchd.io.mqtt_broker import PAUSE_S, PAUSE_S_MAX, Trouble, pause_s
+from benchd.io.mqtt_follow import Cursor, load_cursor
 from tests.io.mqtt_rig import Rig, broker_at, has_gap, once, portion_of
 from tests.mosquitto import Heard, Mosquitto, Watcher, need_mosquitto
 
@@ -231,6 +232,8 @@ def test_of_what_a_frozen_broker_missed_the_newest_arrive_and_the_gap_shows(
     watcher = Watcher(broker.port)
     rig.weigh([1])
     first = watcher.wait_for("weight")
+    # Not before the broker has said that it took it, else it waits to go out once more.
+    rig.wait_for(lambda: load_cursor(rig.folder) == Cursor("a", 1, 0))
     broker.freeze()
     rig.wait_for(has_trouble(rig, "does not answer"))
     rig.weigh(range(2, 22))
