@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterator
 from functools import partial
 
+from benchd.calc.push import NO_PUSH, is_slip, push_way
 from benchd.config.bench_keys import YES_NO
 from benchd.config.errors import Problems
 from benchd.config.keys import OPTIONAL, REQUIRED, Key, Spoiled, Values, hold_to, in_unit, read
@@ -41,9 +42,6 @@ UNDIGESTED = {"dough", "guessed", *(key.path for key in DOUGH_SIZING_KEYS)}
 
 Found = Iterator[tuple[str, str]]
 """Mistakes: the key they stand at, and the sentence."""
-
-STROKE_DOUBT = 0.3
-"""A stroke further than this share from what aim and density say is taken for a slip."""
 
 
 def dough(text: str, name: str, facts: BenchFacts) -> Dough:
@@ -93,13 +91,12 @@ def dough_values(text: str, problems: Problems, facts: BenchFacts | None = None)
 
 
 def stroke_for(values: Values, facts: BenchFacts) -> float:
-    """Return the stroke that aim and density ask for [m].
-
-    What the draw-back takes beyond the take-up comes on top.
-    """
+    """Return the stroke that aim and density ask for [m]."""
     area_m2 = math.pi * facts.bore_m**2 / 4
     net_m = values.number("aim") / (values.number("density") * area_m2)
-    return net_m + values.number("draw_back") - values.number("take_up")
+    return push_way(
+        net_m, draw_back_m=values.number("draw_back"), take_up_m=values.number("take_up")
+    )
 
 
 def _at(values: Values) -> str:
@@ -110,8 +107,8 @@ def _at(values: Values) -> str:
 def _fits_aim(facts: BenchFacts, values: Values) -> Found:
     right_m = stroke_for(values, facts)
     if right_m <= 0:
-        yield "take_up", "'take_up' is longer than the whole portion; shorten it."
-    elif abs(values.number("stroke") / right_m - 1) > STROKE_DOUBT:
+        yield "take_up", NO_PUSH
+    elif is_slip(values.number("stroke"), right_m):
         yield (
             "stroke",
             f"a stroke of {_mm(values.number('stroke'))} does not fit an aim of "

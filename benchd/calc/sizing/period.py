@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import math
 
+from benchd.calc.push import NO_PUSH, is_slip, push_way
 from benchd.calc.sizing.base import Impossible, Row, not_negative, positive
-
-STROKE_DOUBT = 0.3
-"""Share by which a card's stroke may be off what its aim takes; the daemon refuses more."""
 
 
 def move_time(way_m: float, *, speed_m_s: float, accel_m_s2: float) -> float:
@@ -60,14 +58,15 @@ def _phases(
 
 
 def _push(net: float, back: float, up: float) -> float:
-    if up >= net + back:
-        raise Impossible("'take_up' is longer than the whole portion; shorten it.")
-    return net + back - up
+    way = push_way(net, draw_back_m=back, take_up_m=up)
+    if way <= 0:
+        raise Impossible(NO_PUSH)
+    return way
 
 
 def _given(way: float, net: float, back: float, up: float, per_way: float) -> float:
     gives_kg = (way + up - back) * per_way
-    if abs(way / _push(net, back, up) - 1) > STROKE_DOUBT:
+    if is_slip(way, _push(net, back, up)):
         gives_g = max(0.0, gives_kg) * 1e3
         raise Impossible(
             f"'stroke' gives {gives_g:.4g} g at this bore and density, far off the aim; the daemon "

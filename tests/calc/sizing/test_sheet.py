@@ -6,6 +6,7 @@ import math
 import random
 import time
 from collections.abc import Iterator
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -27,12 +28,11 @@ from benchd.calc.sizing.base import (
     unsloped,
     work_out,
 )
-from benchd.calc.sizing.period import STROKE_DOUBT
 from benchd.cli.sizing_text import head
 from benchd.config import bench_card, dough
 from benchd.config.bench_keys import BENCH_KEYS, group_of
 from benchd.config.dough import DOUGH_KEYS
-from benchd.config.dough import STROKE_DOUBT as REFUSED_FROM
+from benchd.config.errors import CardError
 from benchd.config.keys import Key, read_one
 from benchd.config.sizing_inputs import KEYS, ON_CARDS, inputs_of, read_cards
 from benchd.config.sizing_keys import BENCH_SIZING_KEYS, DOUGH_SIZING_KEYS
@@ -421,7 +421,12 @@ def test_all_dough_of_a_full_barrel_holds_gas() -> None:
 
 
 def test_a_stroke_that_the_daemon_would_refuse_is_red() -> None:
-    assert STROKE_DOUBT == REFUSED_FROM
+    # 13.29 mm are right, so 9.30 and 17.27 mm are where it begins to be a slip.
+    for stroke_mm, slip in ((9.2, True), (9.4, False), (17.2, False), (17.4, True)):
+        masa = MASA.replace("stroke: 12.7 mm", f"stroke: {stroke_mm} mm")
+        with pytest.raises(CardError) if slip else nullcontext():
+            dough(masa, "m.yaml", bench_card(BENCH, "b.yaml").facts)
+        assert (sheet(masa=masa)["portion.given"].state == RED) == slip
     # By hand: 12.7 mm of 2.258 g/mm, as draw-back and take-up are alike.
     assert sheet()["portion.given"].value == pytest.approx(0.02868, abs=1e-5)
     assert "gives 40.64 g" in sheet(stroke=0.018)["portion.given"].sentence
