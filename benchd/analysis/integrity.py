@@ -81,7 +81,11 @@ def check(path: Path, expected_head: str | None = None) -> Report:
     expected_head: a head of this journal kept elsewhere (64 hexadecimal digits), from its end or
     from any earlier commit.
     """
-    with checked(path, Kept(expected_head)) as report:
+    return _report(path, Kept(expected_head))
+
+
+def _report(path: Path, kept: Kept) -> Report:
+    with checked(path, kept) as report:
         return report
 
 
@@ -104,34 +108,36 @@ def checked(path: Path, kept: Kept) -> Iterator[Report]:
 
 def check_kept(path: Path) -> Report:
     """Examine one journal or archive, held against what is kept of it in its folder."""
-    with checked(path, kept_of(path)) as report:
-        return report
+    return _report(path, kept_of(path))
 
 
 def check_folder(folder: Path) -> list[Report]:
     """Examine all journals and archives in a folder, oldest first, each as `check_kept` does."""
-    return [check_kept(path) for path in all_in(folder)]
+    found = all_in(folder)
+    return [_report(path, _carried(path, found[n + 1 :])) for n, path in enumerate(found)]
 
 
 def kept_of(path: Path) -> Kept:
-    """Return the head that the next journal of the same bench in the same folder carries from this
-    one. Where one between cannot be read, that one may be the next."""
+    """Return the head of this journal that a later one in the same folder carries."""
+    later = (one for one in all_in(path.parent) if journal_name(one) > journal_name(path))
+    return _carried(path, later)
+
+
+def _carried(path: Path, later: Iterable[Path]) -> Kept:
+    """Return the head that the next journal of the same bench carries from this one. Where one
+    between cannot be read, that one may be the next."""
     try:
         bench = meta_of(path).get(META_BENCH)
     except JournalError:
         return Kept()  # Its own check says why.
-    for later in _later(path):
+    for one in later:
         try:
-            meta = meta_of(later)
+            meta = meta_of(one)
         except JournalError:
-            return Kept(None, HEAD_NOT_KNOWN.format(name=path.name, later=later.name))
+            return Kept(None, HEAD_NOT_KNOWN.format(name=path.name, later=one.name))
         if meta.get(META_BENCH) == bench:
             return Kept(meta.get(META_PREVIOUS_HEAD) or None)
     return Kept()
-
-
-def _later(path: Path) -> Iterable[Path]:
-    return (one for one in all_in(path.parent) if journal_name(one) > journal_name(path))
 
 
 def _check(report: Report, kept: Kept) -> None:
