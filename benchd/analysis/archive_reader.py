@@ -239,7 +239,8 @@ class ArchiveReader:
             names = ", ".join(f"'{view.name}'" for view in self.views if view.kind in kinds)
             codes = ", ".join(str(int(kind)) for kind in kinds if kind not in self.view_of)
             # By `kind` alone the engine leaves out most of a block before it unpacks the rest.
-            ways = [f"kind IN ({names})"] * bool(names) + [f"code IN ({codes})"] * bool(codes)
+            chosen = (("kind", names), ("code", codes))
+            ways = [f"{column} IN ({those})" for column, those in chosen if those]
             asked.append(f"({' OR '.join(ways) or 'false'})")
         if told is not None:
             asked.append(f"(kind IS DISTINCT FROM '{self._input}' OR {holds(told, 'contains')})")

@@ -18,6 +18,7 @@ from benchd.calc.sizing.base import (
     Input,
     Line,
     Value,
+    rests_on,
     unsloped,
 )
 
@@ -227,9 +228,8 @@ def side_by_side(before: Sequence[Line], after: Sequence[Line]) -> Iterator[str]
 
 def idle(keys: Iterable[str], lines: Sequence[Line]) -> Iterator[str]:
     """Give the keys that no line of these cards rests on or is held against."""
-    used = {name for line in lines for name in (*line.row.needs, *dict(line.row.only))}
-    used |= {str(line.row.limit.at) for line in lines if line.row.limit is not None}
-    yield from (f"{INSET}No line of these cards rests on {key}." for key in keys if key not in used)
+    idle = (key for key in keys if not any(key in rests_on(line.row) for line in lines))
+    yield from (f"{INSET}No line of these cards rests on {key}." for key in idle)
 
 
 def _same(was: Line, now: Line) -> bool:

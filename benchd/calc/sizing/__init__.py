@@ -26,7 +26,7 @@ from benchd.calc.sizing import (
     thrust,
     weighing,
 )
-from benchd.calc.sizing.base import Row
+from benchd.calc.sizing.base import Row, rests_on
 
 PARTS: tuple[tuple[str, tuple[Row, ...]], ...] = (
     ("what is allowed", (*portions.RATING_ROWS, *thrust.RATING_ROWS)),
@@ -75,12 +75,7 @@ BACKWARDS: tuple[Row, ...] = (
 )
 """Rows from a wanted portion (`aim` and `thickness`) back to the bench that makes it."""
 
-READ: frozenset[str] = frozenset(
-    name
-    for row in (*ROWS, *BACKWARDS)
-    for name in (*row.needs, *(word for word, _ in row.only), row.limit.at if row.limit else "")
-    if isinstance(name, str)
-)
+READ: frozenset[str] = frozenset().union(*(rests_on(row) for row in (*ROWS, *BACKWARDS)))
 """Names of all inputs and rows that a line rests on or is held against."""
 
 FOUND: dict[str, str] = {

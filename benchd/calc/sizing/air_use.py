@@ -34,10 +34,8 @@ def air_per_cycle(
     Source:      ISO 8778 (reference: 100 kPa, 20 C) and Boyle's law
     Example:     20/8 mm, 50 mm, 2 bar, 1.01325 bar, no dead volume: 0.087091 l.
     """
-    not_negative(pressure_pa=pressure_pa, dead_m3=dead_m3)
-    positive(ambient_pa=ambient_pa, stroke_m=stroke_m)
-    swept_m3 = (disc_area(bore_m) + ring_area(bore_m, rod_m=rod_m)) * stroke_m
-    return (swept_m3 * (pressure_pa + ambient_pa) + dead_m3 * pressure_pa) / REFERENCE_PA
+    swept_m2 = disc_area(bore_m) + ring_area(bore_m, rod_m=rod_m)
+    return _free_air(pressure_pa, ambient_pa, swept_m2, stroke_m=stroke_m, dead_m3=dead_m3)
 
 
 def air_single(
@@ -55,9 +53,16 @@ def air_single(
     Source:      ISO 8778 and Boyle's law
     Example:     20 mm, 50 mm, 2 bar, 1.01325 bar, no dead volume: 0.04733 l, by hand.
     """
+    swept_m2 = disc_area(bore_m)
+    return _free_air(pressure_pa, ambient_pa, swept_m2, stroke_m=stroke_m, dead_m3=dead_m3)
+
+
+def _free_air(
+    pressure_pa: float, ambient_pa: float, swept_m2: float, *, stroke_m: float, dead_m3: float
+) -> float:
     not_negative(pressure_pa=pressure_pa, dead_m3=dead_m3)
     positive(ambient_pa=ambient_pa, stroke_m=stroke_m)
-    swept_m3 = disc_area(bore_m) * stroke_m
+    swept_m3 = swept_m2 * stroke_m
     return (swept_m3 * (pressure_pa + ambient_pa) + dead_m3 * pressure_pa) / REFERENCE_PA
 
 

@@ -189,6 +189,17 @@ def applies(row: Row, known: Mapping[str, Value]) -> bool:
     return all(known.get(name) == word for name, word in row.only)
 
 
+def rests_on(row: Row) -> set[str]:
+    """Return the inputs and rows that a row rests on or is held against [names].
+
+    Source:      none needed: a rule of this project
+    """
+    names = {*row.needs, *(name for name, _ in row.only)}
+    if row.limit is not None and isinstance(row.limit.at, str):
+        names.add(row.limit.at)
+    return names
+
+
 def work_out(
     rows: Iterable[Row],
     inputs: Mapping[str, Input],
@@ -208,10 +219,7 @@ def work_out(
     for row in rows:
         if not applies(row, known):
             continue
-        reach = {*row.needs, *(name for name, _ in row.only)}
-        if row.limit is not None and isinstance(row.limit.at, str):
-            reach.add(row.limit.at)
-        if changed is not None and row in old and not reach & moved:
+        if changed is not None and row in old and not rests_on(row) & moved:
             line = old[row]
         else:
             line = _line(row, known)

@@ -74,6 +74,12 @@ def stall_pressure(force_n: float, *, area_m2: float) -> float:
     return force_n / area_m2
 
 
+_WEAK_HOME = Limit(
+    "least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may not come "
+    "back.", 1.5, soft=True,
+)  # fmt: skip
+
+
 def _left(force: float, against: float) -> float:
     return max(0.0, force - against)
 
@@ -112,14 +118,12 @@ ROWS = (
         ("cutter.pressure", "cutter.bore", "cutter.rod", "cutter.friction"),
         lambda p, bore, rod, drag: _left(pull_force(p, bore_m=bore, rod_m=rod), drag),
         "The way home must overcome friction and dough that sticks.",
-        Limit("least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may "
-              "not come back.", 1.5, soft=True),
+        _WEAK_HOME,
         safety=BLADE, caution_above=20.0, only=(("cutter.acting", "double"),)),
     Row("cutter.pull", "spring force, back", "N", "spring - friction",
         ("cutter.spring", "cutter.friction"), _left,
         "The spring alone must overcome friction and dough that sticks.",
-        Limit("least", "cutter.needs", "The way home is weaker than a cut: a blade that stuck may "
-              "not come back.", 1.5, soft=True),
+        _WEAK_HOME,
         safety=BLADE, caution_above=20.0, only=(("cutter.acting", "single"),)),
     Row("cutter.reach", "strand over the cutter's stroke", "%", "diameter / stroke",
         ("strand.diameter", "cutter.stroke"), lambda strand, way: strand / way,
