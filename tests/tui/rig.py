@@ -9,7 +9,8 @@ from typing import Any
 from textual.pilot import Pilot
 
 from protocols.requests import QUESTION
-from tests.cli.fake_daemon import Refusal
+from tests.cli.fake_daemon import FakeDaemon, Refusal
+from tests.quiet_status import told
 from tests.waiting import WAIT_S, until
 from tui.app import Screens
 from tui.keys import REPEAT_S
@@ -54,3 +55,15 @@ def weighed(params: dict[str, Any]) -> Any:
     if params["mass_kg"] > 0.1 and not params.get("confirmed"):
         return Refusal(QUESTION, "300 g where about 30.0 g is expected.")
     return {"portion": params["portion"], "mass_kg": params["mass_kg"], "left": 1}
+
+
+@asynccontextmanager
+async def doubted(
+    peer: FakeDaemon, path: str, typed: str = "318"
+) -> AsyncIterator[tuple[Screens, Pilot[int]]]:
+    """Open the screens, and type a weight for portion 4 that is asked about."""
+    peer.news = [("status", told(unweighed=(4, 5)))]
+    peer.answers["weigh"] = weighed
+    async with screens(path, "g", *typed, "enter") as (app, pilot):
+        await until(lambda: app.model.question is not None)
+        yield app, pilot

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from typing import Any
 
 import pytest
@@ -85,18 +87,27 @@ async def test_nothing_is_asked_by_what_an_absent_daemon_said(
             assert "Nothing was asked: no daemon answers." in app.text()
 
 
+DRIVE = {"pins": {"drive": True}}
+
+
+@asynccontextmanager
+async def answered(peer: FakeDaemon, socket_at: str) -> AsyncIterator[Screens]:
+    """Open the screens, and stop a bench that stands with power on the drive."""
+    peer.news = [("status", told(**DRIVE))]
+    async with screens(socket_at, "space") as (app, _):
+        await until(lambda: "Stop was sent; " in app.text())
+        app._news("status", told(**DRIVE))
+        assert "moves nothing now; SPACE once more drops" in app.text()
+        yield app
+
+
 async def test_the_answer_to_a_stop_goes_once_it_is_no_longer_so(
     peer: FakeDaemon, socket_at: str
 ) -> None:
-    drive = {"pins": {"drive": True}}
-    peer.news = [("status", told(**drive))]
-    async with screens(socket_at, "space") as (app, _):
-        await until(lambda: "Stop was sent; " in app.text())
-        app._news("status", told(**drive))
-        assert "moves nothing now; SPACE once more drops" in app.text()
-        app._news("status", told(**drive))
+    async with answered(peer, socket_at) as app:
+        app._news("status", told(**DRIVE))
         assert "moves nothing now" in app.text()
-        app._news("status", told(state="PORTIONING", phase="push", **drive))
+        app._news("status", told(state="PORTIONING", phase="push", **DRIVE))
         assert "moves nothing now" not in app.text()
 
 
@@ -104,14 +115,9 @@ async def test_the_answer_to_a_stop_goes_once_it_is_no_longer_so(
 async def test_the_answer_to_a_stop_goes_once_the_board_is_not_heard(
     peer: FakeDaemon, socket_at: str, gone: str
 ) -> None:
-    drive = {"pins": {"drive": True}}
-    peer.news = [("status", told(**drive))]
-    async with screens(socket_at, "space") as (app, _):
-        await until(lambda: "Stop was sent; " in app.text())
-        app._news("status", told(**drive))
-        assert "moves nothing now; SPACE once more drops" in app.text()
+    async with answered(peer, socket_at) as app:
         if gone == "board":
-            app._news("status", told(state="NO LINK", link_age_s=4.0, **drive))
+            app._news("status", told(state="NO LINK", link_age_s=4.0, **DRIVE))
         else:
             peer.close()
         # SPACE would be a first stop again, and what the board said is no word of now.

@@ -9,7 +9,7 @@ import pytest
 from protocols.requests import QUESTION
 from tests.cli.fake_daemon import FakeDaemon, Refusal
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, said_in, screens, weighed
+from tests.tui.rig import answer_yes, doubted, said_in, screens, weighed
 from tests.tui.test_screens import MOVED, PLAN
 from tests.waiting import until
 from tui.app import Screens
@@ -30,10 +30,7 @@ def press(app: Screens, key: str, at_s: float, **given: bool) -> None:
 async def test_an_enter_of_the_next_weight_records_no_doubted_one(
     peer: FakeDaemon, socket_at: str
 ) -> None:
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"318", "enter") as (app, pilot):
-        await until(lambda: app.model.question is not None)
+    async with doubted(peer, socket_at) as (app, pilot):
         question = app.model.question
         assert question is not None
         await until(lambda: app.now_s() - question.asked_s > 0.2)
@@ -49,10 +46,7 @@ async def test_an_enter_of_the_next_weight_records_no_doubted_one(
 async def test_a_scale_that_types_all_at_once_answers_no_doubt(
     peer: FakeDaemon, socket_at: str
 ) -> None:
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"318", "enter") as (app, _):
-        await until(lambda: app.model.question is not None)
+    async with doubted(peer, socket_at) as (app, _):
         now_s = app.now_s() + 1.0
         for n, key in enumerate(["2", "9", ".", "4", "enter", "y"]):
             press(app, key, now_s + 0.003 * n, many=n > 2)
@@ -161,10 +155,7 @@ async def test_a_y_that_is_held_records_no_doubted_weight(
     peer: FakeDaemon, socket_at: str, delay_s: float
 ) -> None:
     """Also where it was held before the doubt came."""
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"318", "enter") as (app, _):
-        await until(lambda: app.model.question is not None)
+    async with doubted(peer, socket_at) as (app, _):
         now_s = app.now_s() + 1.0
         question, app.model.question = app.model.question, None
         press(app, "y", now_s)

@@ -6,7 +6,7 @@ import pytest
 
 from tests.cli.fake_daemon import FakeDaemon
 from tests.quiet_status import told
-from tests.tui.rig import answer_yes, screens, weighed
+from tests.tui.rig import answer_yes, doubted, screens, weighed
 from tests.waiting import until
 
 pytestmark = pytest.mark.slow
@@ -34,10 +34,7 @@ async def test_weights_go_into_the_chosen_cell_and_can_be_taken_back(
 async def test_a_doubted_weight_waits_for_an_answer_and_takes_no_digits(
     peer: FakeDaemon, socket_at: str
 ) -> None:
-    peer.news = [("status", told(unweighed=(4, 5)))]
-    peer.answers["weigh"] = weighed
-    async with screens(socket_at, "g", *"300", "enter") as (app, pilot):
-        await until(lambda: app.model.question is not None)
+    async with doubted(peer, socket_at, "300") as (app, pilot):
         await pilot.press(*"29")
         assert app.model.question is not None
         await pilot.press("escape")
