@@ -22,8 +22,11 @@ def push_way(net_m: float, *, draw_back_m: float, take_up_m: float) -> float:
 
 
 def is_slip(stroke_m: float, right_m: float) -> bool:
-    """Return whether a stroke [m] is further from the right one [m, > 0] than it may be.
+    """Return whether a stroke is so far from the right one that it is taken for a slip.
 
+    Parameters:  stroke_m : scalar, float [m]. right_m : scalar, float [m], > 0
+    Returns:     slip : scalar, bool
+    Source:      none needed: a rule of this project
     Example:     is_slip(0.0131, 0.010) is True, is_slip(0.0129, 0.010) is False.
     """
     return abs(stroke_m / right_m - 1) > STROKE_DOUBT
